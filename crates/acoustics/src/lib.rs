@@ -1,0 +1,1 @@
+//! Formulas of the string: pitch, tension, stress, stiffness, windings.

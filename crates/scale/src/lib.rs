@@ -1,0 +1,1 @@
+//! Scales of pianos and what follows from them: strings, pieces, totals, warnings.

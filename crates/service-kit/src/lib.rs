@@ -1,0 +1,1 @@
+//! What both services share at the edge: settings, telemetry, clock, server, errors, deadlines.

@@ -1,0 +1,1 @@
+//! Units of the stringing trade: exact lengths in micrometres, conversions, parsing and formatting.

@@ -1,0 +1,1 @@
+//! The wire catalogue: size series, materials, strength bases, mass and length, packs.

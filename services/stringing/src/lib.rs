@@ -1,0 +1,1 @@
+//! The string computation service.
