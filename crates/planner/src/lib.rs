@@ -1,1 +1,120 @@
 //! The cutting model: which piece is cut from which coil, in which order; and an independent checker of plans.
+//!
+//! # The problem in the field's terms
+//!
+//! One-dimensional cutting stock with several stock lengths in limited number (every coil is its own stock length,
+//! available once), usable leftovers (a remnant returns to stock if a later piece can use it, else it is scrap), items
+//! in groups that should share one stock object (the strings of a note), and a sequencing layer on top: a limit on open
+//! stacks (trays) and on the tools that are set up at a time (reel positions).
+//!
+//! ## Sets and data
+//!
+//! ```text
+//! W            wires                 r_w   smallest remnant of wire w that is worth keeping
+//! S = 1 … s    serials in due order
+//! P            pieces                w_p, s_p, l_p, g_p   wire, serial, length, group; k_p rank in the wanted order
+//! G            groups of pieces of one wire and one serial that serve a note or a chain of notes
+//! C            coils                 w_c, a_c  wire, length that may be cut; opened or sealed; order of receipt; lot;
+//!                                    reel position on which it is mounted at the start, if it is
+//! R, T         number of reel positions and of trays
+//! e            end trim, cut off squarely every time a coil is mounted
+//! m            margin left uncut on every coil because its length is known only roughly
+//! ```
+//!
+//! ## Decisions
+//!
+//! A sequence of steps: [`Step::Mount`] puts a coil on a reel position and trims its end, [`Step::Cut`] cuts one piece
+//! from a mounted coil, [`Step::Unmount`] takes a coil off and says what its tail is. With it goes the list of pieces
+//! that the plan leaves uncut.
+//!
+//! ## Constraints
+//!
+//! 1. Each piece is cut exactly once, or is listed as uncut exactly once.
+//! 2. A piece is cut from a coil of its own wire, and the coil is mounted at that moment.
+//! 3. Balance: with n_c mountings of coil c, the cuts of c add up to at most `a_c − n_c·e`. What remains after each step
+//!    is exact, and after each cut it is at least m.
+//! 4. A reel position is one of 0 … R−1 and holds at most one coil; a coil is on at most one position.
+//! 5. A serial is open from its first cut to its last. At most T serials are open at a time.
+//! 6. Under [`Unison::Hard`] the pieces of a group all come from one coil, or are all uncut.
+//! 7. A tail of nothing is [`Tail::Empty`], one shorter than r_w is [`Tail::Scrap`], any other is [`Tail::Remnant`]. A coil
+//!    whose tail was empty or scrap does not come back.
+//! 8. Whoever was mounted or cut by the plan is unmounted by its end. A coil that was mounted before and from which
+//!    nothing is cut may stay where it is.
+//! 9. While a coil stays mounted, the pieces of one serial are cut from it in the wanted order ([`PieceOrder`]).
+//!
+//! ## Objective
+//!
+//! In this order: serve earlier-due serials first, and leave as few of their pieces uncut as possible; keep groups on one
+//! coil; open as few sealed coils as possible, the oldest first; waste little (end trims and tails that are scrap);
+//! change reels seldom. [`FirstPlanner`] heeds the order by construction; it is a heuristic and proves no optimum.
+//!
+//! # What this crate does not do
+//!
+//! It performs no input or output, reads no clock, draws no random numbers, and cannot fail for such reasons. Lengths are
+//! whole micrometres, there is no rounding, and the same problem always gives the same plan. It knows no names: callers
+//! keep the identifiers of pieces, coils, wires and serials and pass indices. It keeps no stock and reserves nothing.
+//!
+//! # Planner and checker
+//!
+//! [`Planner`] is the interface of every planning method. [`check_plan`] is written from the model above and shares no
+//! code with any planner: a plan is to be shown or booked only if the checker passes it.
+//!
+//! # Examples
+//!
+//! One coil of one metre, two pieces of a note, and a third for which there is no wire:
+//!
+//! ```
+//! use becket_planner::*;
+//! use becket_units::Um;
+//!
+//! let mm = |mm: i64| Um::new(mm * 1000);
+//! let piece = |length, group| Piece {
+//!     wire: WireIndex(0),
+//!     serial: SerialIndex(0),
+//!     length,
+//!     group: GroupIndex(group),
+//!     rank: group,
+//! };
+//! let problem = Problem {
+//!     wires: vec![WireRule { smallest_remnant: mm(150) }],
+//!     serials: 1,
+//!     pieces: vec![piece(mm(410), 0), piece(mm(400), 0), piece(mm(700), 1)],
+//!     coils: vec![Coil {
+//!         wire: WireIndex(0),
+//!         available: mm(1000),
+//!         opened: false,
+//!         received_rank: 0,
+//!         lot: 0,
+//!         mounted_at: None,
+//!     }],
+//!     station: Station { reel_positions: 1, trays: 1 },
+//!     policy: Policy {
+//!         unison: Unison::Hard,
+//!         end_trim: mm(20),
+//!         margin: mm(0),
+//!         piece_order: PieceOrder::UpTheScale,
+//!     },
+//! };
+//! let plan = FirstPlanner.plan(&problem)?;
+//! assert_eq!(plan.uncut, [PieceIndex(2)]);
+//! assert_eq!(plan.figures.remnant_length, mm(1000 - 20 - 410 - 400));
+//! assert_eq!(check_plan(&problem, &plan), Ok(()));
+//! # Ok::<(), PlanError>(())
+//! ```
+
+mod checker;
+mod fault;
+mod first;
+mod model;
+mod plan;
+mod violation;
+
+pub use checker::check_plan;
+pub use fault::{MAX_COILS, MAX_LENGTH, MAX_PIECES, MAX_SERIALS, MAX_WIRES, ProblemFault};
+pub use first::FirstPlanner;
+pub use model::{
+    Coil, CoilIndex, GroupIndex, Piece, PieceIndex, PieceOrder, Policy, Problem, SerialIndex, Station,
+    Unison, WireIndex, WireRule,
+};
+pub use plan::{Figures, Plan, PlanError, Planner, Shortfall, Step, Tail};
+pub use violation::{Figure, Violation};

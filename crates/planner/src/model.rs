@@ -1,0 +1,156 @@
+//! The problem: what is to be cut, from what, and under which rules.
+
+use becket_units::Um;
+
+macro_rules! index {
+    ($(#[$doc:meta])* $name:ident) => {
+        $(#[$doc])*
+        #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+        pub struct $name(pub u32);
+
+        impl $name {
+            /// Position in the list that it points into.
+            #[must_use]
+            pub fn index(self) -> usize {
+                self.0 as usize
+            }
+        }
+    };
+}
+
+index! {
+    /// Position of a piece in [`Problem::pieces`].
+    PieceIndex
+}
+index! {
+    /// Position of a coil in [`Problem::coils`].
+    CoilIndex
+}
+index! {
+    /// Position of a wire in [`Problem::wires`].
+    WireIndex
+}
+index! {
+    /// A serial by its place in due order: 0 is due first. Ties of the due date are broken by the caller.
+    SerialIndex
+}
+index! {
+    /// A group of pieces. Numbers need not be dense.
+    GroupIndex
+}
+
+/// One piece of wire to cut.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Piece {
+    /// Wire from which it is cut.
+    pub wire: WireIndex,
+    /// Serial for which it is cut.
+    pub serial: SerialIndex,
+    /// Length to cut, in µm, more than 0 and at most [`MAX_LENGTH`](crate::MAX_LENGTH).
+    pub length: Um,
+    /// Pieces that serve one note, or notes chained by looped pieces, and should come from one coil. All pieces of a group
+    /// have the same wire and serial.
+    pub group: GroupIndex,
+    /// Place in the stringer's order up the scale: low notes have low ranks. Equal ranks may be cut in any order.
+    pub rank: u32,
+}
+
+/// One coil of wire in stock.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Coil {
+    /// Wire on the coil.
+    pub wire: WireIndex,
+    /// Length that may be cut, in µm: what remains less what is reserved for others; 0 to [`MAX_LENGTH`](crate::MAX_LENGTH).
+    /// Tails are judged by this length, so a coil with a reservation is longer in truth than its tail here says.
+    pub available: Um,
+    /// Whether wire was cut from it before. A coil mounted at the start counts as opened in any case.
+    pub opened: bool,
+    /// Order of receipt: sealed coils with lower ranks are opened first.
+    pub received_rank: u32,
+    /// Lot or heat. Where a group must be split, coils of one lot are preferred.
+    pub lot: u32,
+    /// Reel position (from 0) on which it is mounted at the start, with its end trimmed already.
+    pub mounted_at: Option<u32>,
+}
+
+/// What holds for all coils of a wire.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct WireRule {
+    /// Shortest tail worth keeping, in µm, 0 to [`MAX_LENGTH`](crate::MAX_LENGTH). A shorter tail is scrap.
+    pub smallest_remnant: Um,
+}
+
+/// The wire station.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Station {
+    /// Number of coils that can be mounted at a time, at least 1.
+    pub reel_positions: u32,
+    /// Number of serials whose pieces can lie in trays at a time, at least 1.
+    pub trays: u32,
+}
+
+/// How strictly the pieces of a group come from one coil. Two lots of one wire can differ enough to be heard.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Unison {
+    /// One coil for the whole group, or none of it is cut.
+    Hard,
+    /// One coil if any coil has enough; else the group is split, and counted in
+    /// [`Figures::groups_split`](crate::Figures::groups_split).
+    Preferred,
+    /// Groups do not matter.
+    Off,
+}
+
+/// Order in which the pieces of one serial are cut from a coil.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum PieceOrder {
+    /// Longest first.
+    BySize,
+    /// By rising rank.
+    UpTheScale,
+    /// By falling rank.
+    DownTheScale,
+}
+
+/// What the shop wants.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Policy {
+    /// Whether groups are kept on one coil.
+    pub unison: Unison,
+    /// Length cut off squarely whenever a coil is mounted, in µm, 0 to [`MAX_LENGTH`](crate::MAX_LENGTH).
+    pub end_trim: Um,
+    /// Length left on every coil that is cut because its length is known only roughly, in µm, 0 to
+    /// [`MAX_LENGTH`](crate::MAX_LENGTH).
+    pub margin: Um,
+    /// Order of pieces on a coil.
+    pub piece_order: PieceOrder,
+}
+
+/// A day's cutting. [`Problem::check`] says whether it is sound; planners refuse one that is not.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Problem {
+    /// Wires.
+    pub wires: Vec<WireRule>,
+    /// Number of serials; [`SerialIndex`] 0 is due first.
+    pub serials: u32,
+    /// Pieces to cut.
+    pub pieces: Vec<Piece>,
+    /// Coils in stock.
+    pub coils: Vec<Coil>,
+    /// Wire station.
+    pub station: Station,
+    /// What the shop wants.
+    pub policy: Policy,
+}
+
+impl Problem {
+    /// Pieces with their indices.
+    pub fn indexed_pieces(&self) -> impl Iterator<Item = (PieceIndex, &Piece)> {
+        (0u32..).map(PieceIndex).zip(&self.pieces)
+    }
+
+    /// Coils with their indices.
+    pub fn indexed_coils(&self) -> impl Iterator<Item = (CoilIndex, &Coil)> {
+        (0u32..).map(CoilIndex).zip(&self.coils)
+    }
+}
