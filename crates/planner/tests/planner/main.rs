@@ -1,0 +1,11 @@
+//! Tests of planner and checker through the crate's public interface.
+
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, reason = "tests")]
+
+mod by_hand;
+mod checker_by_hand;
+mod exhaustive;
+mod faults;
+mod instances;
+mod mutations;
+mod properties;
