@@ -50,7 +50,8 @@ impl CrossSection {
         result(unit * w * w)
     }
 
-    /// Returns the second moment of area about an axis through the centre, which decides the bending stiffness.
+    /// Returns the second moment of area about an axis through the centre, which decides the bending
+    /// stiffness.
     ///
     /// # Units
     /// `width_mm` in mm, above 0: diameter or width across flats; result in mm⁴.
@@ -73,8 +74,8 @@ impl CrossSection {
     /// # Examples
     /// ```
     /// use becket_acoustics::CrossSection;
-    /// let ratio = CrossSection::Hexagonal.second_moment_mm4(1.3)? / CrossSection::Round.second_moment_mm4(1.3)?;
-    /// assert!((ratio - 1.22518).abs() < 1e-5);
+    /// let ratio = CrossSection::Hexagonal.second_moment_mm4(1.3)? /
+    /// CrossSection::Round.second_moment_mm4(1.3)?; assert!((ratio - 1.22518).abs() < 1e-5);
     /// assert!(CrossSection::Round.second_moment_mm4(f64::NAN).is_err());
     /// # Ok::<(), becket_acoustics::DomainError>(())
     /// ```
@@ -89,8 +90,9 @@ impl CrossSection {
 
     /// Returns the diameter of the circle with the girth of the section: what a taut thread round it goes by.
     ///
-    /// A closed thread whose centre runs at the distance a outside a convex shape of girth G is G + 2·π·a long. So a
-    /// thread of diameter w round a section of girth diameter D has turns of π·(D + w), whatever the shape.
+    /// A closed thread whose centre runs at the distance a outside a convex shape of girth G is G + 2·π·a
+    /// long. So a thread of diameter w round a section of girth diameter D has turns of π·(D + w), whatever
+    /// the shape.
     ///
     /// # Units
     /// `width_mm` in mm, above 0: diameter or width across flats; result in mm.

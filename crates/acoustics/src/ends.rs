@@ -7,8 +7,8 @@ use crate::domain::{DomainError, not_negative, positive, result};
 /// Returns the wire that the coil on a tuning pin takes, with its end in the pin's eye.
 ///
 /// # Units
-/// `turns` without unit, 0 or above; `pin_diameter_mm` and `wire_diameter_mm` in mm, above 0; `becket_mm`: the end in
-/// the eye in mm, 0 or above. Result in mm.
+/// `turns` without unit, 0 or above; `pin_diameter_mm` and `wire_diameter_mm` in mm, above 0; `becket_mm`:
+/// the end in the eye in mm, 0 or above. Result in mm.
 ///
 /// # Formula
 /// ```text
@@ -16,7 +16,8 @@ use crate::domain::{DomainError, not_negative, positive, result};
 /// ```
 ///
 /// # Valid range and accuracy
-/// A close coil: one wire diameter of rise for each turn. The wire's centre runs half its diameter outside the pin.
+/// A close coil: one wire diameter of rise for each turn. The wire's centre runs half its diameter outside
+/// the pin.
 ///
 /// # Errors
 /// [`DomainError`] names the argument outside its range.
@@ -27,8 +28,8 @@ use crate::domain::{DomainError, not_negative, positive, result};
 /// # Examples
 /// ```
 /// use becket_acoustics::pin_take_up_mm;
-/// // Three turns of .031 in wire on a .282 in pin, and across it: 3.232 in as closed rings, and the coil's rise.
-/// let pin_mm = 0.282 * 25.4;
+/// // Three turns of .031 in wire on a .282 in pin, and across it: 3.232 in as closed rings, and the coil's
+/// rise. let pin_mm = 0.282 * 25.4;
 /// assert!((pin_take_up_mm(3.0, pin_mm, 0.031 * 25.4, pin_mm)? / 25.4 - 3.232).abs() < 2e-3);
 /// assert!(pin_take_up_mm(-1.0, pin_mm, 0.031 * 25.4, pin_mm).is_err());
 /// # Ok::<(), becket_acoustics::DomainError>(())

@@ -1,9 +1,9 @@
 //! Formulas of the string: pitch, tension, stress, stiffness, windings.
 //!
-//! Pure functions of `f64`, with units in the names. They know no wires, notes or scales, keep no state and perform no
-//! input or output; their results are repeatable to the bit, since sums have a fixed order. What is not a number, not
-//! finite or outside a formula's range is refused with a [`DomainError`] that names the argument; nothing panics, and
-//! nothing is repaired in silence.
+//! Pure functions of `f64`, with units in the names. They know no wires, notes or scales, keep no state and
+//! perform no input or output; their results are repeatable to the bit, since sums have a fixed order. What
+//! is not a number, not finite or outside a formula's range is refused with a [`DomainError`] that names the
+//! argument; nothing panics, and nothing is repaired in silence.
 
 mod cross_section;
 mod domain;

@@ -8,8 +8,8 @@ const NOTE_A4: f64 = 49.0;
 /// Returns the frequency of a note at equal temperament, moved by an offset.
 ///
 /// # Units
-/// `note` is the number of the note, -8 to 97 (1 is A0, 49 is A4, 88 is C8); `a4_hz` in Hz, above 0; `offset_cents` in
-/// cents, -1200 to 1200; result in Hz.
+/// `note` is the number of the note, -8 to 97 (1 is A0, 49 is A4, 88 is C8); `a4_hz` in Hz, above 0;
+/// `offset_cents` in cents, -1200 to 1200; result in Hz.
 ///
 /// # Formula
 /// ```text
@@ -42,7 +42,8 @@ pub fn equal_tempered_hz(note: i32, a4_hz: f64, offset_cents: f64) -> Result<f64
 /// Returns the interval from one frequency to another.
 ///
 /// # Units
-/// `reference_hz` and `frequency_hz` in Hz, above 0; result in cents, positive if `frequency_hz` is the higher.
+/// `reference_hz` and `frequency_hz` in Hz, above 0; result in cents, positive if `frequency_hz` is the
+/// higher.
 ///
 /// # Formula
 /// ```text

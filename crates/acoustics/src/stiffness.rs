@@ -8,8 +8,9 @@ use crate::{
 /// Returns the coefficient of inharmonicity of a pinned uniform string.
 ///
 /// # Units
-/// `length_mm`: speaking length in mm; `tension_n` in N; `youngs_modulus_gpa` of the core in GPa; `second_moment_mm4` of
-/// the core in mm⁴ (see [`crate::CrossSection::second_moment_mm4`]); all above 0. Result without unit.
+/// `length_mm`: speaking length in mm; `tension_n` in N; `youngs_modulus_gpa` of the core in GPa;
+/// `second_moment_mm4` of the core in mm⁴ (see [`crate::CrossSection::second_moment_mm4`]); all above 0.
+/// Result without unit.
 ///
 /// # Formula
 /// ```text
@@ -17,8 +18,8 @@ use crate::{
 /// ```
 ///
 /// # Valid range and accuracy
-/// Exact for a uniform pinned string. A wound string with bare ends has a higher B than this gives with its core's I:
-/// 20 mm bare at each end of 1.2 m can add a third.
+/// Exact for a uniform pinned string. A wound string with bare ends has a higher B than this gives with its
+/// core's I: 20 mm bare at each end of 1.2 m can add a third.
 ///
 /// # Errors
 /// [`DomainError`] names the argument that is not finite and above 0.
@@ -48,7 +49,8 @@ pub fn inharmonicity(
 /// Returns the frequency of a partial.
 ///
 /// # Units
-/// `partial` counts from 1; `stiffness_free_hz` is f₀ in Hz, above 0; `inharmonicity` is B, 0 or above. Result in Hz.
+/// `partial` counts from 1; `stiffness_free_hz` is f₀ in Hz, above 0; `inharmonicity` is B, 0 or above.
+/// Result in Hz.
 ///
 /// # Formula
 /// ```text
@@ -56,8 +58,8 @@ pub fn inharmonicity(
 /// ```
 ///
 /// # Valid range and accuracy
-/// Pinned uniform string of Euler and Bernoulli: shear and rotary inertia of the wire are left out, which matters only
-/// where the half wave is no longer long against the wire's diameter.
+/// Pinned uniform string of Euler and Bernoulli: shear and rotary inertia of the wire are left out, which
+/// matters only where the half wave is no longer long against the wire's diameter.
 ///
 /// # Errors
 /// [`DomainError`] names the argument outside its range.

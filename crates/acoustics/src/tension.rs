@@ -12,7 +12,8 @@ const N_PER_GPA_MM2: f64 = 1000.0;
 /// Returns the tension that gives a string without stiffness a frequency.
 ///
 /// # Units
-/// `length_mm`: speaking length in mm; `linear_density_g_m` in g/m; `frequency_hz` in Hz; all above 0. Result in N.
+/// `length_mm`: speaking length in mm; `linear_density_g_m` in g/m; `frequency_hz` in Hz; all above 0. Result
+/// in N.
 ///
 /// # Formula
 /// ```text
@@ -20,8 +21,8 @@ const N_PER_GPA_MM2: f64 = 1000.0;
 /// ```
 ///
 /// # Valid range and accuracy
-/// The frequency f₀ is that without stiffness. What sounds is f₀·√(1 + B), higher by up to some cents in the middle and
-/// some tens of cents at the top of the compass: see [`tension_first_partial_n`].
+/// The frequency f₀ is that without stiffness. What sounds is f₀·√(1 + B), higher by a fraction of a cent in the
+/// middle and by ten cents and more at the top of the compass: see [`tension_first_partial_n`].
 ///
 /// # Errors
 /// [`DomainError`] names the argument that is not finite and above 0.
@@ -53,8 +54,8 @@ pub fn tension_stiffness_free_n(
 /// Returns the tension that gives a stiff string a first partial: the pitch that sounds.
 ///
 /// # Units
-/// `length_mm`: speaking length in mm; `linear_density_g_m` in g/m; `first_partial_hz` in Hz; `youngs_modulus_gpa` of
-/// the core in GPa; `second_moment_mm4` of the core in mm⁴; all above 0. Result in N.
+/// `length_mm`: speaking length in mm; `linear_density_g_m` in g/m; `first_partial_hz` in Hz;
+/// `youngs_modulus_gpa` of the core in GPa; `second_moment_mm4` of the core in mm⁴; all above 0. Result in N.
 ///
 /// # Formula
 /// ```text
@@ -62,11 +63,12 @@ pub fn tension_stiffness_free_n(
 /// ```
 ///
 /// # Valid range and accuracy
-/// Pinned ends, uniform string. The stiffness alone gives f₁ = (π/2)·√(E·I/μ)/L²; a pitch at or below that has no
-/// tension and is refused.
+/// Pinned ends, uniform string. The stiffness alone gives f₁ = (π/2)·√(E·I/μ)/L²; a pitch at or below that
+/// has no tension and is refused.
 ///
 /// # Errors
-/// [`DomainError`] names the argument that is not finite and above 0, or `first_partial_hz` if the tension is not above 0.
+/// [`DomainError`] names the argument that is not finite and above 0, or `first_partial_hz` if the tension is
+/// not above 0.
 ///
 /// # Source
 /// H. Fletcher, JASA 36, 203 (1964), equation of a pinned stiff string.
@@ -136,8 +138,8 @@ pub fn frequency_stiffness_free_hz(
 /// Returns the first partial of a stiff string; the inverse of [`tension_first_partial_n`].
 ///
 /// # Units
-/// `length_mm` in mm; `linear_density_g_m` in g/m; `tension_n` in N; `youngs_modulus_gpa` in GPa; `second_moment_mm4` in
-/// mm⁴; all above 0. Result in Hz.
+/// `length_mm` in mm; `linear_density_g_m` in g/m; `tension_n` in N; `youngs_modulus_gpa` in GPa;
+/// `second_moment_mm4` in mm⁴; all above 0. Result in Hz.
 ///
 /// # Formula
 /// ```text
@@ -278,7 +280,8 @@ pub fn load_share(tension_n: f64, breaking_load_n: f64) -> Result<f64, DomainErr
 /// Returns the elastic strain of a core under tension.
 ///
 /// # Units
-/// `tension_n` in N, 0 or above; `youngs_modulus_gpa` in GPa and `core_area_mm2` in mm², above 0. Result without unit.
+/// `tension_n` in N, 0 or above; `youngs_modulus_gpa` in GPa and `core_area_mm2` in mm², above 0. Result
+/// without unit.
 ///
 /// # Formula
 /// ```text
@@ -286,8 +289,7 @@ pub fn load_share(tension_n: f64, breaking_load_n: f64) -> Result<f64, DomainErr
 /// ```
 ///
 /// # Valid range and accuracy
-/// Hooke's law, good to well within 1 % for music wire up to 70 % of its strength. New wire also creeps; that is not in
-/// it.
+/// Hooke's law, as good as the modulus is known. New wire also creeps; that is not in it.
 ///
 /// # Errors
 /// [`DomainError`] names the argument outside its range.

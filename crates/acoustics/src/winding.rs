@@ -10,10 +10,11 @@ use crate::{
 /// How the mass of a close winding is reckoned.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub enum WindingModel {
-    /// As a tube from the surface below to two wire diameters more, filled to π/4: the trade's formula. It takes
-    /// turns for closed rings.
+    /// As a tube from the surface below to two wire diameters more, filled to π/4: the trade's formula. It
+    /// takes turns for closed rings.
     Tube,
-    /// As a helix that rises by one wire diameter with each turn: the wire's true length. Heavier by 0.1 to 2 %.
+    /// As a helix that rises by one wire diameter with each turn: the wire's true length. Heavier by 0.1 to 2
+    /// %.
     Helix,
 }
 
@@ -33,15 +34,16 @@ pub struct CoveredSpan {
     pub density_g_m: f64,
     /// Start of the layer from the front end of the speaking length, in mm; 0 or above.
     pub start_mm: f64,
-    /// End of the layer from the front end of the speaking length, in mm; above the start. What lies beyond the
-    /// speaking length does not sound and is left out.
+    /// End of the layer from the front end of the speaking length, in mm; above the start. What lies beyond
+    /// the speaking length does not sound and is left out.
     pub end_mm: f64,
 }
 
 /// Returns the girth diameter of a wound string over a layer, which is what the next layer goes by.
 ///
 /// # Units
-/// `under_diameter_mm`: girth diameter of what the layer lies on, in mm (see [`CrossSection::girth_diameter_mm`]);
+/// `under_diameter_mm`: girth diameter of what the layer lies on, in mm (see
+/// [`CrossSection::girth_diameter_mm`]);
 /// `wire_diameter_mm` in mm; both above 0. Result in mm.
 ///
 /// # Formula
@@ -50,8 +52,8 @@ pub struct CoveredSpan {
 /// ```
 ///
 /// # Valid range and accuracy
-/// Close round wire that is not flattened and does not sink into the layer below. Over a hexagon it is the mean
-/// diameter; across corners the string is 2·s/√3 + 2·w.
+/// Close round wire that is not flattened and does not sink into the layer below. Over a hexagon it is the
+/// mean diameter; across corners the string is 2·s/√3 + 2·w.
 ///
 /// # Errors
 /// [`DomainError`] names the argument that is not finite and above 0.
@@ -74,7 +76,8 @@ pub fn outer_diameter_mm(under_diameter_mm: f64, wire_diameter_mm: f64) -> Resul
 /// Returns what one layer of close winding adds to the linear density.
 ///
 /// # Units
-/// `under_diameter_mm`: girth diameter of what the layer lies on, in mm (see [`CrossSection::girth_diameter_mm`]);
+/// `under_diameter_mm`: girth diameter of what the layer lies on, in mm (see
+/// [`CrossSection::girth_diameter_mm`]);
 /// `wire_diameter_mm` in mm; `density_kg_m3` of the winding wire in kg/m³; all above 0. Result in g/m.
 ///
 /// # Formula
@@ -121,8 +124,8 @@ pub fn layer_density_g_m(
 /// Returns the linear density of a wound string where all its layers lie.
 ///
 /// # Units
-/// `core_density_g_m`: linear density of the core in g/m; `core_width_mm`: diameter or width across flats in mm; both
-/// above 0. `layers` from the inside out, up to any number, also none. Result in g/m.
+/// `core_density_g_m`: linear density of the core in g/m; `core_width_mm`: diameter or width across flats in
+/// mm; both above 0. `layers` from the inside out, up to any number, also none. Result in g/m.
 ///
 /// # Formula
 /// ```text
@@ -168,8 +171,9 @@ pub fn wound_density_g_m(
 /// Returns the length of wire in a close winding.
 ///
 /// # Units
-/// `under_diameter_mm`: girth diameter of what the layer lies on, in mm (see [`CrossSection::girth_diameter_mm`]), above
-/// 0; `wire_diameter_mm` in mm, above 0; `winding_length_mm` along the string in mm, 0 or above. Result in mm.
+/// `under_diameter_mm`: girth diameter of what the layer lies on, in mm (see
+/// [`CrossSection::girth_diameter_mm`]), above 0; `wire_diameter_mm` in mm, above 0; `winding_length_mm`
+/// along the string in mm, 0 or above. Result in mm.
 ///
 /// # Formula
 /// ```text
@@ -177,7 +181,8 @@ pub fn wound_density_g_m(
 /// ```
 ///
 /// # Valid range and accuracy
-/// Wire on the string; what the winder holds and snips off is not in it. Stretch of the wire while winding is left out.
+/// Wire on the string; what the winder holds and snips off is not in it. Stretch of the wire while winding is
+/// left out.
 ///
 /// # Errors
 /// [`DomainError`] names the argument outside its range.
@@ -203,11 +208,12 @@ pub fn winding_wire_length_mm(
     result(length / w * (PI * (under + w)).hypot(w))
 }
 
-/// Returns the linear density of the uniform string that has the same first mode as a wound string with bare ends.
+/// Returns the linear density of the uniform string that has the same first mode as a wound string with bare
+/// ends.
 ///
 /// # Units
-/// `length_mm`: speaking length in mm, above 0; `core_density_g_m` in g/m, above 0; `spans`: the layers, each with its
-/// density in g/m (0 or above) and its place in mm. Result in g/m.
+/// `length_mm`: speaking length in mm, above 0; `core_density_g_m` in g/m, above 0; `spans`: the layers, each
+/// with its density in g/m (0 or above) and its place in mm. Result in g/m.
 ///
 /// # Formula
 /// ```text
@@ -216,13 +222,14 @@ pub fn winding_wire_length_mm(
 /// ```
 ///
 /// # Valid range and accuracy
-/// Rayleigh's quotient with the sine that is the exact first mode of the uniform string. Without bare ends it is exact.
-/// With bare ends the quotient bounds the frequency of a limp string from above, so the density comes out too low, by
-/// less than 0.002 % where each bare end is up to 5 % of the length, and 0.04 % up to 10 % (by comparison with the exact
-/// solution of the stepped limp string).
+/// Rayleigh's quotient with the sine that is the exact first mode of the uniform string. Without bare ends it
+/// is exact. With bare ends the quotient bounds the frequency of a limp string from above, so the density
+/// comes out too low, by less than 0.002 % where each bare end is up to 5 % of the length, and 0.04 % up to
+/// 10 % (by comparison with the exact solution of the stepped limp string).
 ///
 /// # Errors
-/// [`DomainError`] names the argument outside its range, `start_mm` if a layer begins beyond the speaking length,
+/// [`DomainError`] names the argument outside its range, `start_mm` if a layer begins beyond the speaking
+/// length,
 /// `end_mm` if it is not above `start_mm`.
 ///
 /// # Source

@@ -1,5 +1,5 @@
-//! Figures that others have published, against the formulas. The source stands beside each; "from memory" where the
-//! document was not at hand. Steel 7850 kg/m³ and A4 = 440 Hz unless said.
+//! Figures that others have published, against the formulas. The source stands beside each; "from memory"
+//! where the document was not at hand. Steel 7850 kg/m³ and A4 = 440 Hz unless said.
 
 #![allow(clippy::unwrap_used, clippy::panic, reason = "tests")]
 
@@ -100,8 +100,8 @@ fn cents_of_a_small_inharmonicity() {
     assert_near("cents", partial_cents(10, 1e-9).unwrap(), 865.617 * 1e-9 * 100.0, 1e-6);
 }
 
-/// A. Chaigne, A. Askenfelt, JASA 95, 1994, as a public simulation quotes them: C4, 0.62 m, 3.93 g, 670 N; f₀ 262 Hz;
-/// ε = E·I/(T·L²) = 3.82·10⁻⁵, so B = π²·ε = 3.77·10⁻⁴.
+/// A. Chaigne, A. Askenfelt, JASA 95, 1994, as a public simulation quotes them: C4, 0.62 m, 3.93 g, 670 N; f₀
+/// 262 Hz; ε = E·I/(T·L²) = 3.82·10⁻⁵, so B = π²·ε = 3.77·10⁻⁴.
 #[test]
 fn c4_of_chaigne_and_askenfelt() {
     let (l_mm, t) = (620.0, 670.0);
@@ -161,8 +161,8 @@ fn six_published_strings() {
     }
 }
 
-/// Young, JASA 24(3), 1952: the second partial of middle C is about 1.2 cents sharp, and sharpness doubles every eight
-/// semitones. Middle C of the six strings, and their plain ones from C3 to C7.
+/// Young, JASA 24(3), 1952: the second partial of middle C is about 1.2 cents sharp, and sharpness doubles
+/// every eight semitones. Middle C of the six strings, and their plain ones from C3 to C7.
 #[test]
 fn sharpness_of_middle_c_and_its_growth() {
     let [_, c3, c4, _, _, c7] = &SIX_STRINGS;
@@ -236,8 +236,8 @@ fn double_winding() {
     assert!((g_m - 139.0).abs() < 0.05, "{g_m}");
 }
 
-/// Hexagon of width s across flats: area 0.866025·s² (1.10266 × round), I = (5√3/144)·s⁴ (1.22518 × round); mean turn
-/// of a winding 2·√3·s + π·w.
+/// Hexagon of width s across flats: area 0.866025·s² (1.10266 × round), I = (5√3/144)·s⁴ (1.22518 × round);
+/// mean turn of a winding 2·√3·s + π·w.
 #[test]
 fn hexagonal_core() {
     let (hex, round) = (CrossSection::Hexagonal, CrossSection::Round);
@@ -284,16 +284,17 @@ fn list_of_pitches() {
     }
 }
 
-/// Three turns and a becket across a .282 in pin take 3·π·(D + d) + D: 3.232 in for .031 in wire, 3.345 in for .043 in.
-/// A shop note that took .181 in for the radius of that pin prints 3.98 and 4.10: a mistake not to be repeated.
+/// Three turns and a becket across a .282 in pin take 3·π·(D + d) + D: 3.232 in for .031 in wire, 3.345 in
+/// for .043 in. A shop note that took .181 in for the radius of that pin prints 3.98 and 4.10: a mistake not
+/// to be repeated.
 #[test]
 fn turns_on_a_tuning_pin() {
     let pin = 0.282;
     for (wire, inches, mistaken) in [(0.031, 3.232, 3.98), (0.043, 3.345, 4.10)] {
         let becket = pin * INCH_MM;
         let found = pin_take_up_mm(3.0, pin * INCH_MM, wire * INCH_MM, becket).unwrap() / INCH_MM;
-        // The published figure is of closed rings. The coil also rises by a wire diameter each turn, which adds about
-        // 3·d²/(2·π·(D + d)): 0.0015 and 0.0027 in.
+        // The published figure is of closed rings. The coil also rises by a wire diameter each turn, which
+        // adds about 3·d²/(2·π·(D + d)): 0.0015 and 0.0027 in.
         let rise = 3.0 * wire * wire / (2.0 * PI * (pin + wire));
         assert!((found - rise - inches).abs() < 5.1e-4, "{found}");
         assert!((found - mistaken).abs() > 0.7, "{found}");
@@ -303,8 +304,8 @@ fn turns_on_a_tuning_pin() {
     }
 }
 
-/// Cut about 75 to 80 mm beyond a 2/0 pin for three turns (common practice, no source); the turns alone, and with the
-/// wire's end in the eye, must lie about it.
+/// Cut about 75 to 80 mm beyond a 2/0 pin for three turns (common practice, no source); the turns alone, and
+/// with the wire's end in the eye, must lie about it.
 #[test]
 fn rule_of_thumb_for_three_turns() {
     let turns = pin_take_up_mm(3.0, 7.16, 0.9, 0.0).unwrap();

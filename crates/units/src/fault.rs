@@ -7,7 +7,8 @@ use std::fmt;
 /// A validation returns all faults it finds, so that a caller can mend them in one pass.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Fault {
-    /// Path of the field as the API names it, such as `diameter_mm` or `strength.table.points[3].diameter_mm`.
+    /// Path of the field as the API names it, such as `diameter_mm` or
+    /// `strength.table.points[3].diameter_mm`.
     pub field: String,
     /// The value as it was given.
     pub value: String,

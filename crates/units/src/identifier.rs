@@ -20,7 +20,8 @@ impl IdentifierError {
         "1 to 63 characters: a-z, 0-9, '.', '-' and '_', beginning with a letter or digit";
 }
 
-/// Accepts `text` if it is 1 to 63 lower-case letters, digits, `.`, `-` and `_`, beginning with a letter or digit.
+/// Accepts `text` if it is 1 to 63 lower-case letters, digits, `.`, `-` and `_`, beginning with a letter or
+/// digit.
 ///
 /// # Errors
 /// [`IdentifierError`] with the text; never panics.

@@ -1,7 +1,7 @@
 //! Units of the stringing trade: exact lengths in micrometres, conversions, parsing and formatting.
 //!
-//! This crate does not know wires, strings or pianos, performs no input or output and holds no state. It also owns
-//! two small things that every validating crate needs: [`Fault`], the report of one wrong value, and
+//! This crate does not know wires, strings or pianos, performs no input or output and holds no state. It also
+//! owns two small things that every validating crate needs: [`Fault`], the report of one wrong value, and
 //! [`check_identifier`], the one rule for identifiers.
 
 mod fault;

@@ -39,7 +39,8 @@ pub enum ParseQuantityError {
 
 /// Reads a length such as `54 mm`, `0.031in`, `14 in` or `1.2 m` and returns it in mm.
 ///
-/// Units: um, µm, mm, cm, m, in, ft. The sign is kept; ranges are the business of the field that takes the value.
+/// Units: um, µm, mm, cm, m, in, ft. The sign is kept; ranges are the business of the field that takes the
+/// value.
 ///
 /// # Errors
 /// [`ParseQuantityError`] says what is wrong and which units are accepted; never panics.
@@ -140,8 +141,8 @@ fn parse(
     if result.is_finite() { Ok(result) } else { Err(ParseQuantityError::TooLarge { text: owned() }) }
 }
 
-/// Length in bytes of the plain decimal number at the start: sign, digits and point. No exponent, so that the `e` of a
-/// unit can never be read as one; and no `inf` or `nan`.
+/// Length in bytes of the plain decimal number at the start: sign, digits and point. No exponent, so that the
+/// `e` of a unit can never be read as one; and no `inf` or `nan`.
 fn number_len(text: &str) -> usize {
     let sign = usize::from(text.starts_with(['+', '-']));
     let digits = text.bytes().skip(sign).take_while(|b| b.is_ascii_digit() || *b == b'.').count();

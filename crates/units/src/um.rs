@@ -5,12 +5,13 @@ use std::fmt;
 /// Micrometres in a millimetre.
 const UM_PER_MM: f64 = 1000.0;
 
-/// Largest magnitude that is converted from floating point: 2⁵⁰ µm, about a million km. Up to there a length survives
-/// the way to mm and back: the two roundings of the factor 1000 stay well below half a micrometre.
+/// Largest magnitude that is converted from floating point: 2⁵⁰ µm, about a million km. Up to there a length
+/// survives the way to mm and back: the two roundings of the factor 1000 stay well below half a micrometre.
 const MAX_F64_UM: f64 = 1_125_899_906_842_624.0;
 
-/// A whole number up to this distance in µm is taken to be meant when rounding up; it absorbs the rounding errors of
-/// a sum of floating-point lengths (a few 10⁻¹⁰ µm for lengths of metres) and nothing that a tool could cut.
+/// A whole number up to this distance in µm is taken to be meant when rounding up; it absorbs the rounding
+/// errors of a sum of floating-point lengths (a few 10⁻¹⁰ µm for lengths of metres) and nothing that a tool
+/// could cut.
 const ROUND_UP_SLACK_UM: f64 = 1e-6;
 
 /// Why a length was refused.
@@ -35,8 +36,8 @@ pub enum LengthError {
 
 /// An exact length in whole micrometres.
 ///
-/// Cut lengths are added, compared and packed into coils, where a rounding error could make two equal plans differ;
-/// so they are whole numbers. Physics is computed in `f64` and converted once.
+/// Cut lengths are added, compared and packed into coils, where a rounding error could make two equal plans
+/// differ; so they are whole numbers. Physics is computed in `f64` and converted once.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Default)]
 pub struct Um(i64);
 
@@ -72,8 +73,8 @@ impl Um {
         Self::from_whole((mm * UM_PER_MM).round(), mm)
     }
 
-    /// Converts a length in mm to whole micrometres, rounding up; a length less than 10⁻⁶ µm above a whole number is
-    /// that number, so that floating-point noise does not add a micrometre.
+    /// Converts a length in mm to whole micrometres, rounding up; a length less than 10⁻⁶ µm above a whole
+    /// number is that number, so that floating-point noise does not add a micrometre.
     ///
     /// # Errors
     /// [`LengthError::NotRepresentable`] for NaN, an infinity or a magnitude above 2⁵⁰ µm.
@@ -128,8 +129,8 @@ impl Um {
     /// Returns the smallest multiple of `step` that is not below this length.
     ///
     /// # Errors
-    /// [`LengthError::StepNotPositive`] if `step` is zero or negative, [`LengthError::Overflow`] if the result does
-    /// not fit.
+    /// [`LengthError::StepNotPositive`] if `step` is zero or negative, [`LengthError::Overflow`] if the
+    /// result does not fit.
     ///
     /// # Examples
     /// ```

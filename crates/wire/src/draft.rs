@@ -23,7 +23,8 @@ pub struct StrengthDraft {
 /// A wire as somebody wrote it down: nothing is checked yet. [`WireDraft::validate`] makes a wire of it.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct WireDraft {
-    /// Identifier: lower-case letters, digits, `.`, `-` and `_`, beginning with a letter or digit, up to 63 characters.
+    /// Identifier: lower-case letters, digits, `.`, `-` and `_`, beginning with a letter or digit, up to 63
+    /// characters.
     pub wire_id: String,
     /// Name for people, up to 120 characters.
     pub title: String,

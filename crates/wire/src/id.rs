@@ -6,7 +6,8 @@ use becket_units::{IdentifierError, check_identifier};
 
 /// Identifier of a wire in the catalogue, such as `mw-in-13.5`.
 ///
-/// One to 63 lower-case letters, digits, `.`, `-` and `_`, beginning with a letter or digit. Cloning is cheap.
+/// One to 63 lower-case letters, digits, `.`, `-` and `_`, beginning with a letter or digit. Cloning is
+/// cheap.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub struct WireId(Arc<str>);
 

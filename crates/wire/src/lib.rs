@@ -1,8 +1,8 @@
 //! The wire catalogue: size series, materials, strength bases, mass and length, packs.
 //!
-//! A [`WireDraft`] is what somebody wrote down; [`WireDraft::validate`] makes a [`Wire`] of it or tells every fault.
-//! A [`Wire`] can therefore be computed with without further checks. The crate does not know strings or scales, does
-//! no input or output, and has no serialised form of its own.
+//! A [`WireDraft`] is what somebody wrote down; [`WireDraft::validate`] makes a [`Wire`] of it or tells every
+//! fault. A [`Wire`] can therefore be computed with without further checks. The crate does not know strings
+//! or scales, does no input or output, and has no serialised form of its own.
 
 mod catalogue;
 mod draft;

@@ -76,7 +76,8 @@ impl SizeNumber {
     /// Looks a number up in its series.
     ///
     /// # Errors
-    /// [`SizeError`] for a number that the series does not define, also one that is not a multiple of one half.
+    /// [`SizeError`] for a number that the series does not define, also one that is not a multiple of one
+    /// half.
     pub fn new(series: SizeSeries, number: f64) -> Result<Self, SizeError> {
         let error = SizeError { series, number };
         let doubled = 2.0 * number;
@@ -171,8 +172,8 @@ fn millimetre_centi_um(half_steps: u8) -> Option<u32> {
 /// [`SizeError`] names series and number and says which numbers there are; never panics.
 ///
 /// # Source
-/// Inch series: music wire gauge, Machinery's Handbook (2012); its half sizes: encyclopedia article and a trade list
-/// of 2003 (No. 22.5 from memory). Millimetre series: trade list of 2003.
+/// Inch series: music wire gauge, Machinery's Handbook (2012); its half sizes: encyclopedia article and a
+/// trade list of 2003 (No. 22.5 from memory). Millimetre series: trade list of 2003.
 ///
 /// # Examples
 /// ```

@@ -13,9 +13,9 @@ const STEEL_YOUNGS_MODULUS_GPA: f64 = 206.0;
 
 /// Returns round steel music wire in every size of a series, thinnest first.
 ///
-/// Ids are `mw-in-13.5` and `mw-mm-13.5`. Density 7850 kg/m³ and Young's modulus 206 GPa are those of EN 10270-1; the
-/// strength basis is the minimum of ASTM A228, which states nothing below 0.026 in or above 0.080 in. Packs are
-/// 1/4, 1/3, 1 and 5 lb or 0.5, 1 and 5 kg (common practice, no source).
+/// Ids are `mw-in-13.5` and `mw-mm-13.5`. Density 7850 kg/m³ and Young's modulus 206 GPa are those of EN
+/// 10270-1; the strength basis is the minimum of ASTM A228, which states nothing below 0.026 in or above
+/// 0.080 in. Packs are 1/4, 1/3, 1 and 5 lb or 0.5, 1 and 5 kg (common practice, no source).
 #[must_use]
 pub fn standard_wires(series: SizeSeries) -> Vec<Wire> {
     // Every size passes validation, which a test holds fast by counting; so nothing is dropped here.

@@ -32,8 +32,8 @@ pub enum StrengthKind {
 
 /// A statement of tensile strength with its label.
 ///
-/// Statements differ by up to 40 % with the convention (average, minimum, derated), so the label goes wherever a share
-/// of breaking load goes.
+/// Statements differ by up to 40 % with the convention (average, minimum, derated), so the label goes
+/// wherever a share of breaking load goes.
 #[derive(Debug, Clone, PartialEq)]
 pub struct StrengthBasis {
     /// Short name of the basis, such as "ASTM A228 minimum".
@@ -42,8 +42,8 @@ pub struct StrengthBasis {
     pub kind: StrengthKind,
 }
 
-/// Relative distance within which a diameter counts as the first or last row of a table, so that a size computed
-/// from inches does not fall off the table's end by a rounding error.
+/// Relative distance within which a diameter counts as the first or last row of a table, so that a size
+/// computed from inches does not fall off the table's end by a rounding error.
 const END_SLACK: f64 = 1e-9;
 
 /// ASTM A228 minima: thousandths of an inch and ksi.
@@ -102,8 +102,8 @@ impl StrengthBasis {
     /// ```
     ///
     /// # Valid range and accuracy
-    /// `None` where the basis says nothing: outside the rows of a table, and for a diameter that is not a positive
-    /// finite number. Nothing is extrapolated.
+    /// `None` where the basis says nothing: outside the rows of a table, and for a diameter that is not a
+    /// positive finite number. Nothing is extrapolated.
     ///
     /// # Examples
     /// ```

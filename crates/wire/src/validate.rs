@@ -21,8 +21,8 @@ const DIAMETER_MM: (f64, f64) = (0.05, 6.0);
 /// Range of net masses in g.
 const PACK_MASS_G: (f64, f64) = (0.1, 1_000_000.0);
 
-/// Largest difference in mm between a wire and the nominal diameter of its size: half of the finest half step of the
-/// millimetre series. A wire that is further off is nearer to another size.
+/// Largest difference in mm between a wire and the nominal diameter of its size: half of the finest half step
+/// of the millimetre series. A wire that is further off is nearer to another size.
 const SIZE_TOLERANCE_MM: f64 = 0.0125;
 /// Keeps a wire that is exactly at the tolerance from being refused for a rounding error.
 const ROUNDING_MM: f64 = 1e-9;
@@ -31,8 +31,8 @@ impl WireDraft {
     /// Checks the draft and makes a wire of it.
     ///
     /// # Errors
-    /// All faults at once, in the order of the fields, each with the path of its field, the value and what is allowed;
-    /// never panics.
+    /// All faults at once, in the order of the fields, each with the path of its field, the value and what is
+    /// allowed; never panics.
     ///
     /// # Examples
     /// ```

@@ -120,7 +120,8 @@ impl Wire {
         self.tensile_mpa
     }
 
-    /// Returns the load in N at which the wire breaks by its strength basis, if that states a value at this diameter.
+    /// Returns the load in N at which the wire breaks by its strength basis, if that states a value at this
+    /// diameter.
     #[must_use]
     pub fn breaking_load_n(&self) -> Option<f64> {
         self.tensile_mpa.map(|tensile_mpa| tensile_mpa * self.area_mm2)

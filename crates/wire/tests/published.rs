@@ -1,5 +1,5 @@
-//! Figures that others have published about wire, against the catalogue. The source stands beside each; "from memory"
-//! where the document was not at hand.
+//! Figures that others have published about wire, against the catalogue. The source stands beside each; "from
+//! memory" where the document was not at hand.
 
 #![allow(clippy::unwrap_used, clippy::panic, reason = "tests")]
 
@@ -30,8 +30,8 @@ fn whole_sizes_of_the_inch_series() {
     }
 }
 
-/// Half sizes lie midway from No. 12½ (.030 in) to No. 22½ (.050 in): encyclopedia article and a trade list of 2003
-/// (No. 22½ from memory). Above No. 23 none are defined.
+/// Half sizes lie midway from No. 12½ (.030 in) to No. 22½ (.050 in): encyclopedia article and a trade list
+/// of 2003 (No. 22½ from memory). Above No. 23 none are defined.
 #[test]
 fn half_sizes_of_the_inch_series() {
     for (number, inch) in [(12.5, 0.030), (13.5, 0.032), (15.5, 0.036), (16.5, 0.038), (22.5, 0.050)] {
@@ -50,8 +50,8 @@ fn half_sizes_of_the_inch_series() {
     }
 }
 
-/// Trade list of 2003: 0.725 + 0.05·(g − 12) mm for No. 12 to 22, then 23 1.300, 23½ 1.350, 24 1.400, 24½ 1.450,
-/// 25 1.500, 26 1.600.
+/// Trade list of 2003: 0.725 + 0.05·(g − 12) mm for No. 12 to 22, then 23 1.300, 23½ 1.350, 24 1.400, 24½
+/// 1.450, 25 1.500, 26 1.600.
 #[test]
 fn sizes_of_the_millimetre_series() {
     let mut expected: Vec<(f64, f64)> =
@@ -67,8 +67,8 @@ fn sizes_of_the_millimetre_series() {
     }
 }
 
-/// At 7850 kg/m³, computed apart from this code: No. 16 weighs 5.4454 g/m and has 273.3 ft/lb, No. 12 3.3452 g/m and
-/// 444.9 ft/lb. A 500 g coil of 1.0 mm wire is about 81 m.
+/// At 7850 kg/m³, computed apart from this code: No. 16 weighs 5.4454 g/m and has 273.3 ft/lb, No. 12 3.3452
+/// g/m and 444.9 ft/lb. A 500 g coil of 1.0 mm wire is about 81 m.
 #[test]
 fn mass_and_length() {
     for (number, g_m, ft_lb) in [("16", 5.4454, 273.3), ("12", 3.3452, 444.9)] {
@@ -145,13 +145,15 @@ fn share_of_a228(law: &StrengthBasis, inch: f64) -> f64 {
     law.tensile_mpa(mm).unwrap() / astm_a228_minimum().tensile_mpa(mm).unwrap() - 1.0
 }
 
-/// Rows of the A228 table at the diameters of plain piano wire, as the two power laws below were compared with it.
+/// Rows of the A228 table at the diameters of plain piano wire, as the two power laws below were compared
+/// with it.
 fn piano_sizes() -> impl Iterator<Item = f64> {
     A228.into_iter().map(|(inch, _)| inch).filter(|inch| (0.030..=0.063).contains(inch))
 }
 
-/// Shigley, Table 10-4: S = A/d^m, 201 kpsi·in^m, m = 0.145, .004 to .256 in (from memory); 1.3 to 2.4 % above the A228
-/// minimum at piano sizes (one decimal). Its metric form, 2211 MPa·mm^m, is rounded and lies 0.2 % below.
+/// Shigley, Table 10-4: S = A/d^m, 201 kpsi·in^m, m = 0.145, .004 to .256 in (from memory); 1.3 to 2.4 %
+/// above the A228 minimum at piano sizes (one decimal). Its metric form, 2211 MPa·mm^m, is rounded and lies
+/// 0.2 % below.
 #[test]
 fn power_law_of_shigley() {
     let law = power_law(201.0 * KSI_MPA * INCH_MM.powf(0.145), 0.145);
@@ -164,7 +166,8 @@ fn power_law_of_shigley() {
     }
 }
 
-/// Norton: 2153.5 MPa·mm^m, m = 0.1625, 0.3 to 6 mm; 1.0 to 1.4 % below the A228 minimum at piano sizes (one decimal).
+/// Norton: 2153.5 MPa·mm^m, m = 0.1625, 0.3 to 6 mm; 1.0 to 1.4 % below the A228 minimum at piano sizes (one
+/// decimal).
 #[test]
 fn power_law_of_norton() {
     let law = power_law(2153.5, 0.1625);
@@ -202,8 +205,9 @@ fn table_of_en_10270_1() {
     }
 }
 
-/// EN 10270-1, grades SH and DH, minimum in MPa by diameter in mm (from memory), against ASTM A228 minimum, and maximum of
-/// the next thicker row (ksi, a supplier's reproduction): the two standards' strongest grades agree within 3 %.
+/// EN 10270-1, grades SH and DH, minimum in MPa by diameter in mm (from memory), against ASTM A228 minimum,
+/// and maximum of the next thicker row (ksi, a supplier's reproduction): the two standards' strongest grades
+/// agree within 3 %.
 #[test]
 fn strongest_grades_of_two_standards_agree() {
     for (mm, sh_minimum, a228_maximum_ksi) in
