@@ -28,8 +28,8 @@ use crate::domain::{DomainError, not_negative, positive, result};
 /// # Examples
 /// ```
 /// use becket_acoustics::pin_take_up_mm;
-/// // Three turns of .031 in wire on a .282 in pin, and across it: 3.232 in as closed rings, and the coil's
-/// rise. let pin_mm = 0.282 * 25.4;
+/// // Three turns of .031 in wire on a .282 in pin, and across it: 3.232 in and the coil's rise.
+/// let pin_mm = 0.282 * 25.4;
 /// assert!((pin_take_up_mm(3.0, pin_mm, 0.031 * 25.4, pin_mm)? / 25.4 - 3.232).abs() < 2e-3);
 /// assert!(pin_take_up_mm(-1.0, pin_mm, 0.031 * 25.4, pin_mm).is_err());
 /// # Ok::<(), becket_acoustics::DomainError>(())

@@ -13,8 +13,8 @@ pub enum WindingModel {
     /// As a tube from the surface below to two wire diameters more, filled to π/4: the trade's formula. It
     /// takes turns for closed rings.
     Tube,
-    /// As a helix that rises by one wire diameter with each turn: the wire's true length. Heavier by 0.1 to 2
-    /// %.
+    /// As a helix that rises by one wire diameter with each turn: the wire's true length. The layer is
+    /// less than 5 % heavier than the tube, and 2 % at most for sizes in use.
     Helix,
 }
 
@@ -87,7 +87,7 @@ pub fn outer_diameter_mm(under_diameter_mm: f64, wire_diameter_mm: f64) -> Resul
 /// ```
 ///
 /// # Valid range and accuracy
-/// Close round wire that is not flattened. The models differ by 0.1 to 2 %; weighing decides.
+/// Close round wire that is not flattened. The models differ by up to 2 % for sizes in use; weighing decides.
 ///
 /// # Errors
 /// [`DomainError`] names the argument that is not finite and above 0.
