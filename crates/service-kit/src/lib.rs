@@ -1,1 +1,34 @@
 //! What both services share at the edge: settings, telemetry, clock, server, errors, deadlines.
+//!
+//! A service builds its [`tonic::service::Routes`] and hands them, with a bound listener and a shutdown token, to
+//! [`serve`]. Everything that must hold for every call is done there, in one layer around all routes: a limit on
+//! concurrent calls, the deadline, the translation of codes, the interception of panics, the end of streams at
+//! shutdown and one line in the log. The crate knows nothing of wires, scales, cut lists or storage.
+
+mod admission;
+mod blocking;
+mod body;
+mod call;
+mod clock;
+mod codes;
+mod context;
+mod deadline;
+mod edge;
+mod errors;
+mod guarded_io;
+mod panics;
+mod server;
+mod settings;
+mod telemetry;
+
+pub use blocking::{CancelFlag, ComputeError, ComputePool};
+pub use clock::{Clock, FixedClock, SystemClock};
+pub use context::{ACTOR_KEY, CallContext, check_request_id};
+pub use deadline::Deadline;
+pub use errors::{DOMAIN, StatusBuilder, from_faults, internal};
+pub use server::{ServeError, ServerParts, serve};
+pub use settings::{
+    CuttingSettings, LimitSettings, LogFormat, Problem, Settings, SettingsError, StoreSettings,
+    StringingSettings, TelemetrySettings,
+};
+pub use telemetry::{TelemetryError, init_telemetry};

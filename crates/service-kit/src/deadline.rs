@@ -1,0 +1,131 @@
+//! Deadlines: the shorter of what the caller states and what the service allows.
+
+use std::time::Duration;
+
+use becket_api::errors::ErrorReason;
+use becket_units::Fault;
+use http::HeaderMap;
+use tokio::time::Instant;
+use tonic::Status;
+
+use crate::errors::{StatusBuilder, from_faults};
+
+/// Header in which a gRPC caller states how long it waits.
+const TIMEOUT_HEADER: &str = "grpc-timeout";
+
+/// The answer is sent this much before the deadline, so that it reaches the caller while it still listens. It also has to
+/// come before the server library's own timer, which would answer CANCELLED.
+const HEAD_START: Duration = Duration::from_millis(10);
+
+/// The moment by which a call must be answered. Found in the extensions of every request.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub struct Deadline {
+    at: Instant,
+}
+
+impl Deadline {
+    /// Builds the deadline that is `timeout` from now.
+    pub fn after(timeout: Duration) -> Self {
+        Self { at: Instant::now() + timeout }
+    }
+
+    /// Returns the moment itself.
+    pub fn instant(self) -> Instant {
+        self.at
+    }
+
+    /// Returns how long it is until then; nothing once it has passed.
+    pub fn remaining(self) -> Duration {
+        self.at.saturating_duration_since(Instant::now())
+    }
+}
+
+/// Finds how long a call may take until its answer begins: the caller's time-out, or `default` if it states none, but never
+/// more than `longest`; less a small head start.
+///
+/// # Errors
+/// INVALID_ARGUMENT if the header is not what the gRPC protocol allows.
+pub(crate) fn time_allowed(
+    headers: &HeaderMap,
+    default: Duration,
+    longest: Duration,
+) -> Result<Duration, Status> {
+    let stated = match headers.get(TIMEOUT_HEADER) {
+        None => default,
+        Some(value) => match value.to_str().ok().and_then(parse_timeout) {
+            Some(timeout) => timeout,
+            None => {
+                let text = String::from_utf8_lossy(value.as_bytes());
+                return Err(from_faults(&[Fault::new(
+                    TIMEOUT_HEADER,
+                    text,
+                    "1 to 8 digits and a unit of H, M, S, m, u, n",
+                )]));
+            }
+        },
+    };
+    let allowed = stated.min(longest);
+    Ok(allowed.saturating_sub(HEAD_START.min(allowed / 4)))
+}
+
+/// The answer to a call whose deadline passed.
+pub(crate) fn exceeded() -> Status {
+    StatusBuilder::new(ErrorReason::Deadline, "the deadline passed before the work was done").build()
+}
+
+/// Reads a time-out as the gRPC protocol writes it: up to eight digits and a unit.
+fn parse_timeout(text: &str) -> Option<Duration> {
+    let unit = text.chars().next_back()?;
+    let digits = text.strip_suffix(unit)?;
+    if digits.is_empty() || digits.len() > 8 || !digits.bytes().all(|byte| byte.is_ascii_digit()) {
+        return None;
+    }
+    let count: u64 = digits.parse().ok()?;
+    match unit {
+        'H' => Some(Duration::from_secs(count * 3600)),
+        'M' => Some(Duration::from_secs(count * 60)),
+        'S' => Some(Duration::from_secs(count)),
+        'm' => Some(Duration::from_millis(count)),
+        'u' => Some(Duration::from_micros(count)),
+        'n' => Some(Duration::from_nanos(count)),
+        _ => None,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn headers(timeout: &str) -> HeaderMap {
+        HeaderMap::from_iter([(http::HeaderName::from_static(TIMEOUT_HEADER), timeout.parse().unwrap())])
+    }
+
+    #[test]
+    fn every_unit_of_the_protocol() {
+        let cases = [
+            ("2H", 7_200_000_000_000),
+            ("2M", 120_000_000_000),
+            ("2S", 2_000_000_000),
+            ("2m", 2_000_000),
+            ("2u", 2_000),
+            ("99999999n", 99_999_999),
+        ];
+        for (text, nanos) in cases {
+            assert_eq!(parse_timeout(text), Some(Duration::from_nanos(nanos)), "{text}");
+        }
+        for bad in ["", "S", "5", "5s", "-1S", "1.5S", "+1S", "123456789S", "5€"] {
+            assert_eq!(parse_timeout(bad), None, "{bad}");
+        }
+    }
+
+    #[test]
+    fn the_shorter_time_counts_less_the_head_start() {
+        let (default, longest) = (Duration::from_secs(10), Duration::from_secs(60));
+        let allowed = |headers: HeaderMap| time_allowed(&headers, default, longest).unwrap();
+        assert_eq!(allowed(HeaderMap::new()), Duration::from_millis(9_990));
+        assert_eq!(allowed(headers("1S")), Duration::from_millis(990));
+        assert_eq!(allowed(headers("3H")), Duration::from_millis(59_990));
+        assert_eq!(allowed(headers("8m")), Duration::from_millis(6));
+        assert!(time_allowed(&headers("soon"), default, longest).is_err());
+    }
+}

@@ -1,0 +1,199 @@
+//! Errors as callers see them: a code, a reason of the domain "becket" and details.
+
+use std::collections::BTreeMap;
+use std::fmt;
+use std::time::Duration;
+
+use becket_api::errors::ErrorReason;
+use becket_units::Fault;
+use tonic::{Code, Status};
+use tonic_types::{ErrorDetails, FieldViolation, StatusExt};
+
+use crate::call::current_call_id;
+
+/// The domain of all reasons, in `google.rpc.ErrorInfo`.
+pub const DOMAIN: &str = "becket";
+
+/// How long a caller is asked to wait before it tries again, unless something better is known.
+const DEFAULT_RETRY_DELAY: Duration = Duration::from_millis(250);
+
+/// Builds a [`Status`] with `google.rpc.ErrorInfo` and, where they apply, `BadRequest` and `RetryInfo`.
+///
+/// The code follows from the reason, so that one reason always has one code; only
+/// [`ErrorReason::Overloaded`] has two.
+#[derive(Debug, Clone)]
+#[must_use = "a builder does nothing until build() is called"]
+pub struct StatusBuilder {
+    code: Code,
+    reason: ErrorReason,
+    message: String,
+    metadata: BTreeMap<String, String>,
+    violations: Vec<FieldViolation>,
+    retry_delay: Option<Duration>,
+}
+
+impl StatusBuilder {
+    /// Begins an error with its reason and a sentence for a person that says what to do.
+    pub fn new(reason: ErrorReason, message: impl Into<String>) -> Self {
+        let code = code_of(reason);
+        let retry_delay = (code == Code::Unavailable).then_some(DEFAULT_RETRY_DELAY);
+        Self {
+            code,
+            reason,
+            message: message.into(),
+            metadata: BTreeMap::new(),
+            violations: Vec::new(),
+            retry_delay,
+        }
+    }
+
+    /// Refuses a call because the service has enough to do: RESOURCE_EXHAUSTED with a delay after which to try again.
+    pub fn overloaded(message: impl Into<String>) -> Self {
+        let mut builder = Self::new(ErrorReason::Overloaded, message);
+        builder.code = Code::ResourceExhausted;
+        builder
+    }
+
+    /// Adds an entry to the error's metadata, such as the id of the thing concerned.
+    pub fn meta(mut self, key: &str, value: impl fmt::Display) -> Self {
+        self.metadata.insert(key.to_owned(), value.to_string());
+        self
+    }
+
+    /// Adds a faulty field by its path in the request.
+    pub fn violation(mut self, field: impl Into<String>, description: impl Into<String>) -> Self {
+        self.violations.push(FieldViolation::new(field, description));
+        self
+    }
+
+    /// Asks the caller to wait this long before it tries again.
+    pub fn retry_after(mut self, delay: Duration) -> Self {
+        self.retry_delay = Some(delay);
+        self
+    }
+
+    /// Builds the status.
+    pub fn build(self) -> Status {
+        let mut details = ErrorDetails::with_error_info(
+            reason_text(self.reason),
+            DOMAIN,
+            self.metadata.into_iter().collect::<std::collections::HashMap<_, _>>(),
+        );
+        if !self.violations.is_empty() {
+            details.set_bad_request(self.violations);
+        }
+        if self.retry_delay.is_some() {
+            details.set_retry_info(self.retry_delay);
+        }
+        Status::with_error_details(self.code, self.message, details)
+    }
+}
+
+/// Builds the INVALID_ARGUMENT error that names every fault, each by the path of its field in the request.
+///
+/// The message carries the first fault, so that a caller who reads no details still learns something.
+pub fn from_faults(faults: &[Fault]) -> Status {
+    let message = match faults {
+        [] => "the request is faulty".to_owned(),
+        [only] => only.to_string(),
+        [first, rest @ ..] => format!("{first} (and {} more)", rest.len()),
+    };
+    faults
+        .iter()
+        .fold(StatusBuilder::new(ErrorReason::FieldInvalid, message), |builder, fault| {
+            builder.violation(
+                fault.field.clone(),
+                format!("{:?} is not allowed; allowed: {}", fault.value, fault.allowed),
+            )
+        })
+        .build()
+}
+
+/// Builds the INTERNAL error for a fault of the service itself.
+///
+/// `detail` goes to the log only. The caller gets a fixed text and the id of the call, which is in the log line too.
+pub fn internal(detail: impl fmt::Display) -> Status {
+    let call_id = current_call_id();
+    tracing::error!(call_id, %detail, "fault of the service");
+    StatusBuilder::new(
+        ErrorReason::Internal,
+        format!("the service has a fault; incident {call_id} in its log tells more"),
+    )
+    .meta("incident_id", call_id)
+    .build()
+}
+
+/// The name of a reason as `ErrorInfo` carries it, such as `FIELD_INVALID`.
+fn reason_text(reason: ErrorReason) -> &'static str {
+    let name = reason.as_str_name();
+    name.strip_prefix("ERROR_REASON_").unwrap_or(name)
+}
+
+/// The code that belongs to a reason, as the documentation of [`ErrorReason`] says.
+fn code_of(reason: ErrorReason) -> Code {
+    match reason {
+        ErrorReason::Unspecified => Code::Unknown,
+        ErrorReason::FieldInvalid | ErrorReason::PageTokenInvalid => Code::InvalidArgument,
+        ErrorReason::NotFound => Code::NotFound,
+        ErrorReason::AlreadyExists | ErrorReason::RequestIdReused => Code::AlreadyExists,
+        ErrorReason::EtagStale | ErrorReason::SetChanged | ErrorReason::StockChanged => Code::Aborted,
+        ErrorReason::ScaleReleased
+        | ErrorReason::ScaleNotReleased
+        | ErrorReason::SetFrozen
+        | ErrorReason::StateForbids
+        | ErrorReason::StepNotNext
+        | ErrorReason::ReferenceMissing
+        | ErrorReason::NotComputable => Code::FailedPrecondition,
+        ErrorReason::UpstreamUnavailable | ErrorReason::Overloaded => Code::Unavailable,
+        ErrorReason::Internal => Code::Internal,
+        ErrorReason::Deadline => Code::DeadlineExceeded,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn all_faults_are_in_the_details() {
+        let faults = [
+            Fault::new("scale.notes[3].speaking_mm", -1, "20 to 3000 mm"),
+            Fault::new("scale.title", "", "1 to 120"),
+        ];
+        let status = from_faults(&faults);
+        assert_eq!(status.code(), Code::InvalidArgument);
+        assert!(
+            status.message().starts_with("scale.notes[3].speaking_mm") && status.message().contains("1 more")
+        );
+        let details = status.get_error_details();
+        let info = details.error_info().unwrap();
+        assert_eq!((info.reason.as_str(), info.domain.as_str()), ("FIELD_INVALID", "becket"));
+        let fields: Vec<_> =
+            details.bad_request().unwrap().field_violations.iter().map(|v| v.field.clone()).collect();
+        assert_eq!(fields, ["scale.notes[3].speaking_mm", "scale.title"]);
+        assert!(details.retry_info().is_none());
+    }
+
+    #[test]
+    fn a_retry_is_suggested_where_it_can_help() {
+        let busy = StatusBuilder::overloaded("full").retry_after(Duration::from_secs(2)).build();
+        assert_eq!(busy.code(), Code::ResourceExhausted);
+        assert_eq!(busy.get_error_details().retry_info().unwrap().retry_delay, Some(Duration::from_secs(2)));
+        let stopping = StatusBuilder::new(ErrorReason::Overloaded, "stopping").build();
+        assert_eq!(stopping.code(), Code::Unavailable);
+        assert_eq!(stopping.get_error_details().retry_info().unwrap().retry_delay, Some(DEFAULT_RETRY_DELAY));
+        let stale = StatusBuilder::new(ErrorReason::EtagStale, "read again").build();
+        assert!(stale.get_error_details().retry_info().is_none());
+    }
+
+    #[test]
+    fn an_internal_error_shows_nothing_of_its_cause() {
+        let status = internal("table strings has no column tension");
+        assert_eq!(status.code(), Code::Internal);
+        assert!(!status.message().contains("column"));
+        let details = status.get_error_details();
+        let incident = details.error_info().unwrap().metadata.get("incident_id").unwrap();
+        assert!(status.message().contains(incident));
+        assert!(details.debug_info().is_none());
+    }
+}

@@ -1,0 +1,143 @@
+//! A gRPC server with safe defaults.
+
+use std::sync::Arc;
+
+use tokio::net::TcpListener;
+use tokio_stream::StreamExt;
+use tokio_stream::wrappers::TcpListenerStream;
+use tokio_util::sync::CancellationToken;
+use tonic::service::Routes;
+use tonic::transport::Server;
+use tonic_health::ServingStatus;
+use tonic_health::server::HealthReporter;
+
+use crate::admission::Admission;
+use crate::edge::{EdgeLayer, EdgeRules};
+use crate::guarded_io::GuardedIo;
+use crate::settings::LimitSettings;
+
+/// Largest set of headers of a call, in bytes.
+const MAX_HEADER_BYTES: u32 = 16 * 1024;
+
+/// What a server is made of.
+#[derive(Debug)]
+pub struct ServerParts {
+    /// The services. Each must have its message limits set from [`LimitSettings`].
+    pub routes: Routes,
+    /// The bound listener.
+    pub listener: TcpListener,
+    /// Full names of the services, such as `becket.stringing.v1.WireService`, for health and reflection.
+    pub service_names: Vec<&'static str>,
+    /// Limits.
+    pub limits: LimitSettings,
+    /// Cancelled when the server is to stop.
+    pub shutdown: CancellationToken,
+}
+
+/// Why a server did not start or ended in failure.
+#[derive(Debug, thiserror::Error)]
+pub enum ServeError {
+    /// The descriptors for reflection are damaged.
+    #[error("reflection cannot be set up: {0}")]
+    Reflection(#[from] tonic_reflection::server::Error),
+    /// The transport failed.
+    #[error("the server failed: {0}")]
+    Transport(#[from] tonic::transport::Error),
+}
+
+/// Serves until `shutdown` is cancelled and all calls have ended, or the grace period is over.
+///
+/// Besides the given routes it serves health (the named services and the server as a whole, "", say SERVING from the moment calls
+/// are taken, and NOT_SERVING from the beginning of the shutdown) and reflection in its versions v1 and v1alpha.
+///
+/// At shutdown the listener is closed, streams that wait for news end with UNAVAILABLE, calls being worked on go on for
+/// [`LimitSettings::shutdown_grace`]; what is then still open is cut off.
+///
+/// # Errors
+/// [`ServeError`].
+pub async fn serve(parts: ServerParts) -> Result<(), ServeError> {
+    let ServerParts { routes, listener, service_names, limits, shutdown } = parts;
+    // The library's reporter says SERVING for "" by itself.
+    let (health, health_service) = tonic_health::server::health_reporter();
+    report(&health, &service_names, ServingStatus::NotServing).await;
+    let routes = with_reflection(routes.add_service(health_service), &service_names)?;
+    let draining = CancellationToken::new();
+    let cut = CancellationToken::new();
+    let rules = Arc::new(EdgeRules {
+        admission: Admission::new(limits.max_concurrent_requests),
+        default_deadline: limits.default_deadline,
+        longest_deadline: limits.longest_deadline,
+        draining: draining.clone(),
+    });
+    let connections = TcpListenerStream::new(listener).map({
+        let cut = cut.clone();
+        move |accepted| {
+            accepted.inspect(set_no_delay).map(|stream| GuardedIo::new(stream, cut.clone().cancelled_owned()))
+        }
+    });
+    report(&health, &service_names, ServingStatus::Serving).await;
+    let stopping = {
+        let (draining, shutdown) = (draining.clone(), shutdown.clone());
+        async move {
+            shutdown.cancelled().await;
+            report(&health, &service_names, ServingStatus::NotServing).await;
+            draining.cancel();
+        }
+    };
+    let serving = builder(&limits)
+        .layer(EdgeLayer(rules))
+        .add_routes(routes)
+        .serve_with_incoming_shutdown(connections, stopping);
+    let hard_stop = async {
+        draining.cancelled().await;
+        tokio::time::sleep(limits.shutdown_grace).await;
+    };
+    // Whatever ends the serving, no connection outlives it.
+    let _cut_at_end = cut.drop_guard();
+    tokio::select! {
+        ended = serving => ended.map_err(ServeError::from),
+        () = hard_stop => {
+            tracing::warn!(grace = ?limits.shutdown_grace, "calls were cut off at the end of the grace period");
+            Ok(())
+        }
+    }
+}
+
+/// The transport with its limits.
+fn builder(limits: &LimitSettings) -> Server {
+    Server::builder()
+        .max_concurrent_streams(limits.max_streams_per_connection)
+        .http2_keepalive_interval(Some(limits.keepalive_interval))
+        .http2_keepalive_timeout(Some(limits.keepalive_timeout))
+        .http2_max_header_list_size(MAX_HEADER_BYTES)
+        .max_connection_age(limits.connection_age)
+}
+
+/// Reports one status for all services and for the server as a whole.
+async fn report(health: &HealthReporter, service_names: &[&'static str], status: ServingStatus) {
+    health.set_service_status("", status).await;
+    for name in service_names {
+        health.set_service_status(name, status).await;
+    }
+}
+
+/// Adds reflection in both versions; it lists only the services that this server has.
+fn with_reflection(routes: Routes, service_names: &[&'static str]) -> Result<Routes, ServeError> {
+    let configure = || {
+        service_names.iter().fold(
+            tonic_reflection::server::Builder::configure()
+                .register_encoded_file_descriptor_set(becket_api::DESCRIPTORS)
+                .register_encoded_file_descriptor_set(tonic_health::pb::FILE_DESCRIPTOR_SET)
+                .with_service_name("grpc.health.v1.Health"),
+            |builder, name| builder.with_service_name(*name),
+        )
+    };
+    Ok(routes.add_service(configure().build_v1()?).add_service(configure().build_v1alpha()?))
+}
+
+/// Answers are small and must not wait for more to send.
+fn set_no_delay(stream: &tokio::net::TcpStream) {
+    if let Err(error) = stream.set_nodelay(true) {
+        tracing::debug!(%error, "a connection keeps its delay");
+    }
+}
