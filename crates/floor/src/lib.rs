@@ -1,1 +1,61 @@
 //! Coils, cut lists and what happens to them at the wire station, as pure state transitions.
+//!
+//! # What is here
+//!
+//! A [`Coil`] keeps an exact balance in whole micrometres, at every moment:
+//!
+//! ```text
+//! remaining = received − cut − scrapped + adjusted,   remaining ≥ 0
+//! ```
+//!
+//! It changes by a [`Booking`] and in no other way. A [`CutList`] is a row of numbered [`Step`]s for one [`Station`]: what
+//! is done is a prefix that keeps its numbers for good, what is pending follows and may be planned anew. A transition
+//! ([`start`], [`confirm`], [`spoil`], [`replace_pending`], [`finish`], [`cancel`]) reads list, coils and station and
+//! returns a [`FloorChange`]: all that has to be stored, in one step or not at all. [`PlanFrame`] translates between the
+//! floor's names and the planner's indices.
+//!
+//! # What is not here
+//!
+//! No input or output, no clock, no random numbers: the time is an argument, and nothing can fail for such reasons.
+//! The crate knows nothing of protobuf, JSON or SQL. It computes no string sets: pieces come with their names, lengths and
+//! the notes that they serve.
+//!
+//! # Concurrency
+//!
+//! A change is computed from what was read. It carries a [`CoilGuard`] for each coil that it relies on and the version of
+//! its list; the store refuses it if one of them is no longer current, and the caller reads and decides again.
+
+mod change;
+mod coil;
+mod confirm;
+mod cut_list;
+mod date;
+mod error;
+mod figures;
+mod ids;
+mod lifecycle;
+mod plan_frame;
+mod receive;
+mod spoil;
+mod station;
+mod step;
+mod union_find;
+mod work;
+
+pub use becket_planner::{PieceOrder, Unison};
+pub use change::{CoilGuard, FloorChange};
+pub use coil::{Booking, BookingKind, Coil, CoilState, Weighing};
+pub use confirm::{MAX_CONFIRM, confirm};
+pub use cut_list::{
+    CutList, CutListHeader, CutListState, NewCutList, PlanPolicy, SerialDigest, Shortage, reservations,
+};
+pub use date::is_iso_date;
+pub use error::FloorError;
+pub use figures::PlanFigures;
+pub use ids::{CoilId, IdError, ListId, LotId, PieceId, SerialId, StationId, WireId};
+pub use lifecycle::{cancel, finish, replace_pending, start};
+pub use plan_frame::{PieceNeed, PlanFrame, PlannedSteps, SerialNeed, pending_needs};
+pub use receive::{Amount, MAX_COIL_LENGTH, NewCoil};
+pub use spoil::{NeedsReplan, Spoilage, spoil, spoil_with_replan};
+pub use station::{FloorCoil, MountPlace, Station};
+pub use step::{PieceKind, SpoilCause, Step, StepKind, StepPiece, StepState, TailUse};

@@ -1,1 +1,39 @@
 //! What storage must do: the traits, their records, and the conformance suite that every engine passes.
+//!
+//! # Rules of every engine
+//!
+//! - One method is one transaction and guards one invariant. A transaction holds the work, its journal rows and the record of
+//!   the answer; no transaction object crosses the traits.
+//! - Every write takes a [`WriteContext`] and an [`Answer`]. The first call of a (caller, method, request id) does the
+//!   work and stores the bytes of its answer; a repeat with the same request digest gets the same bytes and changes
+//!   nothing; a repeat with another digest is [`StoreError::RequestIdReused`]. A call that fails leaves nothing, so its
+//!   request id may be used again.
+//! - Versions begin with 1 and rise by one with every change. A write that names a version which is not current is
+//!   [`StoreError::VersionStale`].
+//! - Pages are sorted by key, byte by byte, and a cursor is the key of the last item that was given out.
+//! - Time is an argument: [`WriteContext::now_us`].
+//!
+//! The crate holds no engine and opens no file. What it computes itself is the [`journal`]: hashes and the JSON of floor
+//! records, so that all engines write the same.
+
+mod context;
+mod cut_store;
+mod error;
+mod floor_json;
+pub mod journal;
+mod page;
+mod string_store;
+
+pub use context::{Answer, Document, Engine, Stored, WriteContext, Written};
+pub use cut_store::{
+    Claim, CoilChange, CoilChanged, CoilFilter, CutListFilter, CutRecord, CutStore, LotSerial, StockRule,
+    StoredCoil, StoredCutList, StoredHeader, StoredStation,
+};
+pub use error::{Kind, StoreError};
+pub use floor_json::{change_json, coil_json, list_json, rule_json, station_json};
+pub use journal::{Entry, JournalStore};
+pub use page::{Page, PageRequest};
+pub use string_store::{
+    Frozen, FrozenSet, Imported, JobColumns, JobFilter, JobState, NewWire, StoredJob, StoredScale,
+    StoredWire, StringStore,
+};

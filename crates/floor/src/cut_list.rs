@@ -1,0 +1,229 @@
+//! The cut list.
+
+use std::collections::BTreeMap;
+
+use becket_planner::{PieceOrder, Unison};
+use becket_units::{Fault, Um};
+
+use crate::figures::PlanFigures;
+use crate::ids::{CoilId, ListId, PieceId, SerialId, StationId, WireId};
+use crate::step::{Step, StepKind};
+
+/// Where a list is in its life.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum CutListState {
+    /// Planned, wire reserved.
+    Planned,
+    /// At the station.
+    Running,
+    /// Ended.
+    Finished,
+    /// Withdrawn before anything was cut.
+    Cancelled,
+}
+
+impl CutListState {
+    /// Whether the list may still cut wire.
+    #[must_use]
+    pub fn is_active(self) -> bool {
+        matches!(self, Self::Planned | Self::Running)
+    }
+}
+
+/// How the shop wants its lists.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct PlanPolicy {
+    /// How strictly all pieces that serve one note come from one coil.
+    pub unison_rule: Unison,
+    /// Wire cut off squarely whenever a coil is mounted, 0 to 1000 mm.
+    pub end_trim: Um,
+    /// Wire left unplanned on every coil because its length is not known exactly, 0 to 10000 mm.
+    pub coil_margin: Um,
+    /// In which order the pieces of a serial are cut from a coil.
+    pub piece_order: PieceOrder,
+    /// Whether cores of wound strings are cut too.
+    pub wound_cores: bool,
+}
+
+impl Default for PlanPolicy {
+    /// Preferred unisons, 10 mm trim, no margin, up the scale, with cores: common practice, no source.
+    fn default() -> Self {
+        Self {
+            unison_rule: Unison::Preferred,
+            end_trim: Um::new(10_000),
+            coil_margin: Um::ZERO,
+            piece_order: PieceOrder::UpTheScale,
+            wound_cores: true,
+        }
+    }
+}
+
+impl PlanPolicy {
+    /// All faults, by the names of the API.
+    #[must_use]
+    pub fn faults(&self) -> Vec<Fault> {
+        let range = |name: &str, value: Um, high: f64| Fault::outside(name, value.as_mm(), 0.0, high, "mm");
+        let trim = range("end_trim_mm", self.end_trim, 1000.0);
+        let margin = range("coil_margin_mm", self.coil_margin, 10_000.0);
+        trim.into_iter().chain(margin).collect()
+    }
+}
+
+/// Ties a serial to the string set that was planned.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct SerialDigest {
+    /// Serial.
+    pub serial_id: SerialId,
+    /// Digest of its string set, in hexadecimal.
+    pub set_digest: String,
+    /// Day by which it is due, ISO 8601.
+    pub due_date: String,
+}
+
+/// What one serial lacks of one wire.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Shortage {
+    /// Wire.
+    pub wire_id: WireId,
+    /// Serial.
+    pub serial_id: SerialId,
+    /// Pieces that are not on the list.
+    pub piece_ids: Vec<PieceId>,
+    /// Their total length.
+    pub length: Um,
+}
+
+/// A cut list without its steps and shortages.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct CutListHeader {
+    /// Name, given by the store.
+    pub list_id: ListId,
+    /// Station.
+    pub station_id: StationId,
+    /// State.
+    pub state: CutListState,
+    /// Serials in due order.
+    pub serials: Vec<SerialDigest>,
+    /// Policy.
+    pub policy: PlanPolicy,
+    /// Figures of the plan as it stands.
+    pub figures: PlanFigures,
+    /// Pieces cut and good.
+    pub pieces_done: u32,
+    /// Pieces still to be cut.
+    pub pieces_pending: u32,
+    /// Rises by one whenever the list changes; 1 for a new list.
+    pub version: i64,
+    /// When it was started, in µs since 1970 (UTC).
+    pub start_us: Option<i64>,
+    /// When it was finished or cancelled, in µs since 1970 (UTC).
+    pub end_us: Option<i64>,
+}
+
+/// A cut list.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct CutList {
+    /// All but steps and shortages.
+    pub header: CutListHeader,
+    /// Steps by number. Those that are done come first.
+    pub steps: Vec<Step>,
+    /// What the stock did not cover.
+    pub shortages: Vec<Shortage>,
+}
+
+/// A list that has no name yet.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct NewCutList {
+    /// Station.
+    pub station_id: StationId,
+    /// Serials in due order.
+    pub serials: Vec<SerialDigest>,
+    /// Policy.
+    pub policy: PlanPolicy,
+    /// Steps by number from 1, all pending.
+    pub steps: Vec<Step>,
+    /// What the stock did not cover.
+    pub shortages: Vec<Shortage>,
+}
+
+impl NewCutList {
+    /// The list under its name, planned, version 1.
+    #[must_use]
+    pub fn named(self, list_id: ListId) -> CutList {
+        let Self { station_id, serials, policy, steps, shortages } = self;
+        let (pieces_done, pieces_pending) = count_pieces(&steps);
+        let header = CutListHeader {
+            list_id,
+            station_id,
+            state: CutListState::Planned,
+            serials,
+            policy,
+            figures: PlanFigures::of(&steps),
+            pieces_done,
+            pieces_pending,
+            version: 1,
+            start_us: None,
+            end_us: None,
+        };
+        CutList { header, steps, shortages }
+    }
+}
+
+impl CutList {
+    /// The next step to do.
+    #[must_use]
+    pub fn next(&self) -> Option<&Step> {
+        self.pending().first()
+    }
+
+    /// The steps that are done, good or spoiled.
+    #[must_use]
+    pub fn done(&self) -> &[Step] {
+        self.steps.split_at(self.done_len()).0
+    }
+
+    /// The steps that are still to be done.
+    #[must_use]
+    pub fn pending(&self) -> &[Step] {
+        self.steps.split_at(self.done_len()).1
+    }
+
+    /// Coils that the list names, each once, in order.
+    #[must_use]
+    pub fn coil_ids(&self) -> Vec<CoilId> {
+        let ids: std::collections::BTreeSet<&CoilId> = self.steps.iter().map(|step| &step.coil_id).collect();
+        ids.into_iter().cloned().collect()
+    }
+
+    /// Digest of the string set that was planned for a serial.
+    #[must_use]
+    pub fn set_digest(&self, serial_id: &SerialId) -> Option<&str> {
+        self.header.serials.iter().find(|s| s.serial_id == *serial_id).map(|s| s.set_digest.as_str())
+    }
+
+    fn done_len(&self) -> usize {
+        self.steps.partition_point(|step| !step.is_pending())
+    }
+}
+
+/// Good and pending pieces among steps.
+pub(crate) fn count_pieces(steps: &[Step]) -> (u32, u32) {
+    let count = |test: fn(&Step) -> bool| {
+        u32::try_from(steps.iter().filter(|step| step.kind == StepKind::Cut && test(step)).count())
+            .unwrap_or(u32::MAX)
+    };
+    (count(Step::is_good_cut), count(Step::is_pending))
+}
+
+/// Wire that a list counts on and has not cut yet, by coil: trims and pieces of its pending steps.
+///
+/// A coil with no such step is not in the answer. Sums that do not fit are cut off at the largest length, which no coil has.
+#[must_use]
+pub fn reservations(list: &CutList) -> BTreeMap<CoilId, Um> {
+    let mut sums: BTreeMap<CoilId, Um> = BTreeMap::new();
+    for step in list.pending().iter().filter(|step| step.reserves() > Um::ZERO) {
+        let sum = sums.entry(step.coil_id.clone()).or_default();
+        *sum = sum.checked_add(step.reserves()).unwrap_or(Um::new(i64::MAX));
+    }
+    sums
+}

@@ -1,0 +1,79 @@
+//! What every read and write has in common.
+
+use async_trait::async_trait;
+
+use crate::error::StoreError;
+
+/// Who writes, when, and under which request id.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct WriteContext {
+    /// Method, such as "becket.cutting.v1.CutListService/ConfirmStep".
+    pub method: &'static str,
+    /// Request id of the call, chosen by the caller.
+    pub request_id: String,
+    /// SHA-256 of the request without its request id.
+    pub request_digest: [u8; 32],
+    /// Who makes the change, as the caller says; may be empty.
+    pub actor: String,
+    /// Address of the peer.
+    pub origin: String,
+    /// The time, in µs since 1970 (UTC).
+    pub now_us: i64,
+}
+
+/// Makes the bytes of the answer from the outcome of a write. It runs within the write's transaction, so it must be quick.
+pub type Answer<T> = Box<dyn FnOnce(&T) -> Vec<u8> + Send>;
+
+/// What a write gives back.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Written {
+    /// The bytes that [`Answer`] made, now or when the request id was first used.
+    pub answer: Vec<u8>,
+    /// Whether this was a repeat, which changed nothing.
+    pub repeated: bool,
+}
+
+/// A message of the API as state.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Document {
+    /// The encoded message.
+    pub bytes: Vec<u8>,
+    /// The same as a JSON object, for the journal.
+    pub json: String,
+}
+
+/// A stored document.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Stored {
+    /// The encoded message.
+    pub bytes: Vec<u8>,
+    /// Version, from 1; serves as etag.
+    pub version: i64,
+    /// When it was created, in µs since 1970 (UTC).
+    pub created_us: i64,
+    /// When it was last changed, in µs since 1970 (UTC).
+    pub updated_us: i64,
+}
+
+/// What every engine can do, whatever it stores.
+#[async_trait]
+pub trait Engine: Send + Sync {
+    /// The answer that was given to this caller, method and request id, if any, with the same request digest. Lets a
+    /// caller skip the work before a write; the write checks again.
+    ///
+    /// # Errors
+    /// [`StoreError::RequestIdReused`] if the digest is another one.
+    async fn find_answer(&self, ctx: &WriteContext) -> Result<Option<Vec<u8>>, StoreError>;
+
+    /// The secret key of this database for page tokens, made at random when it was created.
+    ///
+    /// # Errors
+    /// [`StoreError::Unavailable`], [`StoreError::Corrupt`].
+    async fn token_key(&self) -> Result<[u8; 32], StoreError>;
+
+    /// Reads and writes nothing of note, and fails if that cannot be done. For health.
+    ///
+    /// # Errors
+    /// [`StoreError::Busy`], [`StoreError::Unavailable`].
+    async fn check(&self) -> Result<(), StoreError>;
+}

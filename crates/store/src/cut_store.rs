@@ -1,0 +1,358 @@
+//! Storage of the cutting service: coils, stations, cut lists.
+
+use async_trait::async_trait;
+use becket_floor::{
+    Booking, Coil, CoilGuard, CoilId, CoilState, CutList, CutListHeader, CutListState, FloorChange,
+    FloorCoil, ListId, LotId, NewCutList, PieceId, SerialId, SpoilCause, Station, StationId, WireId,
+};
+use becket_units::Um;
+
+use crate::context::{Answer, Engine, WriteContext, Written};
+use crate::error::StoreError;
+use crate::page::{Page, PageRequest};
+
+/// A coil in stock.
+#[derive(Debug, Clone, PartialEq)]
+pub struct StoredCoil {
+    /// The coil.
+    pub coil: Coil,
+    /// Length that lists count on and have not cut yet.
+    pub reserved: Um,
+    /// Version; rises with balance, state and mounting, not with reservations.
+    pub version: i64,
+    /// When it was booked, in µs since 1970 (UTC).
+    pub created_us: i64,
+    /// When it last changed, in µs since 1970 (UTC).
+    pub updated_us: i64,
+}
+
+/// One change of a coil outside of cut lists.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct CoilChange {
+    /// Coil.
+    pub coil_id: CoilId,
+    /// Version on which the decision rests.
+    pub expected_version: i64,
+    /// What is booked, if anything.
+    pub booking: Option<Booking>,
+    /// State after it. A scrapped coil is taken off its reel position.
+    pub state: CoilState,
+    /// Whether the change is refused if lists count on the coil.
+    pub refuse_if_reserved: bool,
+    /// Why, for the journal; may be empty.
+    pub note: String,
+}
+
+/// What became of a change.
+#[derive(Debug, Clone, PartialEq)]
+pub struct CoilChanged {
+    /// The coil after it.
+    pub coil: StoredCoil,
+    /// Lists that count on the coil, by id.
+    pub list_ids: Vec<ListId>,
+}
+
+impl CoilChanged {
+    /// Lists that count on more wire than is left: all that count on the coil, if together they want more than it has.
+    #[must_use]
+    pub fn short_list_ids(&self) -> &[ListId] {
+        if self.coil.reserved > self.coil.coil.remaining { &self.list_ids } else { &[] }
+    }
+}
+
+/// Which coils are wanted. An empty filter takes all.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct CoilFilter {
+    /// Only coils of this wire.
+    pub wire_id: Option<WireId>,
+    /// Only coils of this lot.
+    pub lot_id: Option<LotId>,
+    /// Only coils in this state.
+    pub state: Option<CoilState>,
+}
+
+/// What the shop decided about one wire.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct StockRule {
+    /// Wire.
+    pub wire_id: WireId,
+    /// A remnant shorter than this is scrap.
+    pub smallest_remnant: Um,
+}
+
+/// A station.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct StoredStation {
+    /// The station with what is mounted.
+    pub station: Station,
+    /// Version; mounting does not change it.
+    pub version: i64,
+    /// When it was created, in µs since 1970 (UTC).
+    pub created_us: i64,
+    /// When it last changed, in µs since 1970 (UTC).
+    pub updated_us: i64,
+}
+
+/// A cut list.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct StoredCutList {
+    /// The list; its header holds the version.
+    pub list: CutList,
+    /// When it was planned, in µs since 1970 (UTC).
+    pub created_us: i64,
+    /// When it last changed, in µs since 1970 (UTC).
+    pub updated_us: i64,
+}
+
+/// A cut list without steps and shortages.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct StoredHeader {
+    /// The header.
+    pub header: CutListHeader,
+    /// When it was planned, in µs since 1970 (UTC).
+    pub created_us: i64,
+    /// When it last changed, in µs since 1970 (UTC).
+    pub updated_us: i64,
+}
+
+/// Which cut lists are wanted. An empty filter takes all.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct CutListFilter {
+    /// Only lists of this station.
+    pub station_id: Option<StationId>,
+    /// Only lists in this state.
+    pub state: Option<CutListState>,
+}
+
+/// Where a piece came from.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct CutRecord {
+    /// Serial.
+    pub serial_id: SerialId,
+    /// Piece.
+    pub piece_id: PieceId,
+    /// Coil.
+    pub coil_id: CoilId,
+    /// Lot of the coil.
+    pub lot_id: LotId,
+    /// Wire of the coil.
+    pub wire_id: WireId,
+    /// Wire that was cut or, of a spoiled piece, lost.
+    pub length: Um,
+    /// List.
+    pub list_id: ListId,
+    /// Step of the list.
+    pub step_number: u32,
+    /// When it was cut, in µs since 1970 (UTC).
+    pub cut_us: i64,
+    /// Who cut it.
+    pub cut_by: String,
+    /// How it was lost, if it was.
+    pub spoil_cause: Option<SpoilCause>,
+}
+
+/// One wire of a lot in one serial.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct LotSerial {
+    /// Serial.
+    pub serial_id: SerialId,
+    /// Wire.
+    pub wire_id: WireId,
+    /// Coils of the lot used in it, in order, each once.
+    pub coil_ids: Vec<CoilId>,
+    /// Pieces, in the order of cutting.
+    pub piece_ids: Vec<PieceId>,
+    /// Their length.
+    pub length: Um,
+}
+
+/// A piece that must not be planned again.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Claim {
+    /// Serial.
+    pub serial_id: SerialId,
+    /// Piece.
+    pub piece_id: PieceId,
+    /// List that has it.
+    pub list_id: ListId,
+    /// Whether it is cut and good; else it is to be cut.
+    pub is_cut: bool,
+}
+
+/// Storage of coils, stations and cut lists. Coils, stations, lists and executed steps are never removed.
+///
+/// Every method can fail with [`StoreError::Busy`], [`StoreError::Unavailable`] and [`StoreError::Corrupt`], every write
+/// with [`StoreError::RequestIdReused`]; other errors are named with each.
+///
+/// What lists count on is not stored by itself: it is the trims and pieces of pending steps. Where a piece came from is not
+/// either: it is in the executed step. So neither can disagree with the lists.
+#[async_trait]
+pub trait CutStore: Engine {
+    /// Books coils: all of them or none. Subject "coils/id". The answer gets them in the order given.
+    ///
+    /// # Errors
+    /// [`StoreError::AlreadyExists`] with all ids that are there already or given twice.
+    async fn receive_coils(
+        &self,
+        ctx: &WriteContext,
+        coils: Vec<Coil>,
+        answer: Answer<Vec<StoredCoil>>,
+    ) -> Result<Written, StoreError>;
+
+    /// Weighs, sets aside, returns or scraps a coil.
+    ///
+    /// # Errors
+    /// [`StoreError::NotFound`], [`StoreError::VersionStale`], [`StoreError::CoilReserved`],
+    /// [`StoreError::ChangeInconsistent`] if the booking does not fit the balance.
+    async fn change_coil(
+        &self,
+        ctx: &WriteContext,
+        change: CoilChange,
+        answer: Answer<CoilChanged>,
+    ) -> Result<Written, StoreError>;
+
+    /// One coil.
+    ///
+    /// # Errors
+    /// [`StoreError::NotFound`].
+    async fn coil(&self, coil_id: &CoilId) -> Result<StoredCoil, StoreError>;
+
+    /// Coils by id.
+    ///
+    /// # Errors
+    /// Only the general ones.
+    async fn list_coils(
+        &self,
+        filter: &CoilFilter,
+        page: &PageRequest,
+    ) -> Result<Page<StoredCoil>, StoreError>;
+
+    /// Coils of these wires that are sealed, opened or set aside, and all coils that are mounted anywhere, seen from a list:
+    /// what it has reserved itself is not "by others". With no list, all that is reserved is by others. In the order of
+    /// receipt.
+    ///
+    /// # Errors
+    /// Only the general ones.
+    async fn stock(
+        &self,
+        wire_ids: &[WireId],
+        seen_from: Option<&ListId>,
+    ) -> Result<Vec<FloorCoil>, StoreError>;
+
+    /// The coils of these ids that are there, in any state, seen from a list as in [`stock`](Self::stock); by id.
+    ///
+    /// # Errors
+    /// Only the general ones.
+    async fn floor_coils(
+        &self,
+        coil_ids: &[CoilId],
+        seen_from: Option<&ListId>,
+    ) -> Result<Vec<FloorCoil>, StoreError>;
+
+    /// Sets the rule of a wire. Subject "stockRules/wire".
+    ///
+    /// # Errors
+    /// Only the general ones.
+    async fn set_stock_rule(
+        &self,
+        ctx: &WriteContext,
+        rule: StockRule,
+        answer: Answer<StockRule>,
+    ) -> Result<Written, StoreError>;
+
+    /// Rules by wire id.
+    ///
+    /// # Errors
+    /// Only the general ones.
+    async fn list_stock_rules(&self, page: &PageRequest) -> Result<Page<StockRule>, StoreError>;
+
+    /// Creates a station (`expected_version` is `None`) or changes it; what `station.mounted` holds is not regarded. Subject
+    /// "stations/id".
+    ///
+    /// # Errors
+    /// [`StoreError::AlreadyExists`], [`StoreError::NotFound`], [`StoreError::VersionStale`],
+    /// [`StoreError::PositionsInUse`].
+    async fn save_station(
+        &self,
+        ctx: &WriteContext,
+        station: Station,
+        expected_version: Option<i64>,
+        answer: Answer<StoredStation>,
+    ) -> Result<Written, StoreError>;
+
+    /// One station.
+    ///
+    /// # Errors
+    /// [`StoreError::NotFound`].
+    async fn station(&self, station_id: &StationId) -> Result<StoredStation, StoreError>;
+
+    /// Stations by id.
+    ///
+    /// # Errors
+    /// Only the general ones.
+    async fn list_stations(&self, page: &PageRequest) -> Result<Page<StoredStation>, StoreError>;
+
+    /// Stores a planned list under the next name and reserves its wire. Subject "cutLists/id".
+    ///
+    /// # Errors
+    /// [`StoreError::NotFound`] for its station or a coil; [`StoreError::StockChanged`] if a guard does not hold, a coil
+    /// of a pending step is neither sealed nor opened, or all lists together would count on more than remains of a coil;
+    /// [`StoreError::PieceClaimed`] if a piece is pending on another list, or cut and good.
+    async fn create_cut_list(
+        &self,
+        ctx: &WriteContext,
+        list: NewCutList,
+        guards: Vec<CoilGuard>,
+        answer: Answer<StoredCutList>,
+    ) -> Result<Written, StoreError>;
+
+    /// One list.
+    ///
+    /// # Errors
+    /// [`StoreError::NotFound`].
+    async fn cut_list(&self, list_id: &ListId) -> Result<StoredCutList, StoreError>;
+
+    /// Lists, newest first.
+    ///
+    /// # Errors
+    /// [`StoreError::CursorInvalid`].
+    async fn list_cut_lists(
+        &self,
+        filter: &CutListFilter,
+        page: &PageRequest,
+    ) -> Result<Page<StoredHeader>, StoreError>;
+
+    /// Stores all that a transition changes. The list after it is [`FloorChange::applied_to`] of the list before; the answer gets
+    /// its header.
+    ///
+    /// # Errors
+    /// [`StoreError::NotFound`]; [`StoreError::VersionStale`] if `change.header.version` is not one above the list's version;
+    /// [`StoreError::StockChanged`] if a guard does not hold, or the list would count on more of a coil than before
+    /// although it is not usable or has too little left; [`StoreError::PieceClaimed`];
+    /// [`StoreError::ChangeInconsistent`].
+    async fn commit_floor(
+        &self,
+        ctx: &WriteContext,
+        change: FloorChange,
+        answer: Answer<StoredHeader>,
+    ) -> Result<Written, StoreError>;
+
+    /// Cuts of a serial's pieces, spoiled ones included, in the order of cutting.
+    ///
+    /// # Errors
+    /// Only the general ones.
+    async fn cuts_of_serial(&self, serial_id: &SerialId) -> Result<Vec<CutRecord>, StoreError>;
+
+    /// Serials that hold wire of a lot, by serial and wire; spoiled pieces do not count.
+    ///
+    /// # Errors
+    /// [`StoreError::CursorInvalid`].
+    async fn serials_of_lot(&self, lot_id: &LotId, page: &PageRequest)
+    -> Result<Page<LotSerial>, StoreError>;
+
+    /// Pieces of these serials that are on lists already: pending, or cut and good; by serial and piece.
+    ///
+    /// # Errors
+    /// Only the general ones.
+    async fn claimed_pieces(&self, serial_ids: &[SerialId]) -> Result<Vec<Claim>, StoreError>;
+}
