@@ -48,10 +48,10 @@ impl<'a> Ledger<'a> {
         (!entry.finished && tail >= self.problem.policy.margin.get()).then_some(tail)
     }
 
-    /// Length of the end trim that placing a piece on the coil would cost now, in µm.
-    pub(super) fn trim_due(&self, coil: CoilIndex) -> i64 {
+    /// Whether placing a piece on the coil now costs a mounting that is not needed anyway.
+    pub(super) fn needs_mounting(&self, coil: CoilIndex) -> bool {
         let entry = self.entry(coil);
-        if entry.position.is_some() || entry.in_batch { 0 } else { self.problem.policy.end_trim.get() }
+        entry.position.is_none() && !entry.in_batch
     }
 
     /// Takes `length` µm off the coil for a piece of the present batch, and the end trim if it is due.
@@ -95,6 +95,11 @@ impl<'a> Ledger<'a> {
     /// Whether the coil is mounted now.
     pub(super) fn is_mounted(&self, coil: CoilIndex) -> bool {
         self.entry(coil).position.is_some()
+    }
+
+    /// Length of the end trim that placing a piece on the coil would cost now, in µm.
+    fn trim_due(&self, coil: CoilIndex) -> i64 {
+        if self.needs_mounting(coil) { self.problem.policy.end_trim.get() } else { 0 }
     }
 
     fn entry(&self, coil: CoilIndex) -> &Entry {

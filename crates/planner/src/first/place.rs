@@ -108,7 +108,7 @@ impl<'a> Placer<'a> {
     }
 
     /// The coil that should give `length` µm: one of the lots in `lots` before others, opened before sealed; among opened
-    /// coils the one that fits best, among sealed ones the one received first.
+    /// coils the one that fits best, and of equals one that is mounted; among sealed ones the one received first.
     fn best_coil(
         &self,
         ledger: &Ledger<'_>,
@@ -124,7 +124,7 @@ impl<'a> Placer<'a> {
                 let other_lot = !lots.is_empty() && !lots.contains(&self.problem.coils[c.index()].lot);
                 let sealed = !ledger.is_opened(*c);
                 let fit = if sealed { (false, 0) } else { (is_wasteful(*tail, smallest_remnant), *tail) };
-                (other_lot, sealed, fit, ledger.trim_due(*c), *receipt)
+                (other_lot, sealed, fit, ledger.needs_mounting(*c), *receipt)
             })
             .map(|(_, c, _)| c)
     }

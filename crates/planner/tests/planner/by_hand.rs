@@ -327,3 +327,69 @@ fn a_coil_that_comes_back_is_counted_once_as_a_remnant_and_trimmed_twice() {
     assert_eq!(plan.figures.scrap, mm(30));
     assert_eq!(plan.figures.remnant_length, mm(100_000 - 4 * 500 - 30));
 }
+
+#[test]
+fn a_sealed_coil_that_is_mounted_counts_as_opened() {
+    let mut problem = empty();
+    problem.pieces = vec![piece(500, 0)];
+    problem.coils = vec![opened(5000), sealed(2000, 0)];
+    problem.coils[1].mounted_at = Some(0);
+    let plan = plan(&problem);
+    assert_eq!(cuts(&plan), [(1, 0)]);
+    assert_eq!(plan.figures.coils_opened, 0);
+}
+
+#[test]
+fn of_coils_that_fit_alike_the_mounted_one_is_taken() {
+    let mut problem = empty();
+    problem.pieces = vec![piece(500, 0)];
+    problem.coils = vec![opened(2000), opened(2000)];
+    assert_eq!(cuts(&plan(&problem)), [(0, 0)]);
+    problem.coils[1].mounted_at = Some(0);
+    assert_eq!(cuts(&plan(&problem)), [(1, 0)]);
+}
+
+#[test]
+fn a_serial_that_gets_nothing_takes_no_tray() {
+    let mut problem = grid(3, 2);
+    problem.station.trays = 2;
+    problem.pieces[0].length = mm(99_000);
+    problem.pieces[1].length = mm(99_000);
+    // Serials 1 and 2 make one batch.
+    assert_eq!(cuts(&plan(&problem)), [(0, 2), (0, 4), (1, 3), (1, 5)]);
+}
+
+/// Three wires, two positions, one tray; coils 0 and 1 are on when coil 2 needs a position in the first serial.
+fn two_positions() -> Problem {
+    let mut problem = grid(2, 3);
+    problem.station = becket_planner::Station { reel_positions: 2, trays: 1 };
+    problem
+}
+
+#[test]
+fn of_coils_that_are_needed_alike_the_shortest_is_taken_off() {
+    let mut problem = two_positions();
+    problem.coils[1].available = mm(40_000);
+    assert_eq!(mountings(&plan(&problem))[2], (2, 1));
+    problem.coils[0].available = mm(30_000);
+    assert_eq!(mountings(&plan(&problem))[2], (2, 0));
+}
+
+#[test]
+fn a_coil_that_is_too_short_for_later_pieces_is_taken_off() {
+    let mut problem = two_positions();
+    problem.coils[1].available = mm(20_000);
+    // Without the longer piece, coil 1 would go as the shorter one.
+    assert_eq!(mountings(&plan(&problem))[2], (2, 1));
+    problem.pieces[3].length = mm(49_600);
+    assert_eq!(mountings(&plan(&problem))[2], (2, 0));
+}
+
+#[test]
+fn only_serials_to_come_count_as_next_use() {
+    let mut problem = two_positions();
+    problem.coils[1].available = mm(20_000);
+    // No later serial needs wire 0, so its coil goes although it is longer.
+    problem.pieces.remove(3);
+    assert_eq!(mountings(&plan(&problem))[2], (2, 0));
+}

@@ -220,6 +220,27 @@ fn the_wanted_order_is_kept() {
 }
 
 #[test]
+fn a_new_mounting_begins_a_new_order() {
+    let mut problem = problem();
+    // The piece of higher rank is cut first; then the coil is off and on again.
+    problem.pieces[0].rank = 2;
+    let mut plan = sound();
+    plan.steps.splice(
+        4..,
+        [
+            unmount(0, 0, Tail::Remnant(mm(490))),
+            mount(0, 0, 480),
+            cut(0, 1, 180),
+            unmount(0, 0, Tail::Remnant(mm(180))),
+        ],
+    );
+    plan.figures.reel_changes = 2;
+    plan.figures.scrap = mm(80);
+    plan.figures.remnant_length = mm(180);
+    assert_eq!(check_plan(&problem, &plan), Ok(()));
+}
+
+#[test]
 fn every_figure_is_recomputed() {
     let one = Um::new(1);
     let wrong = |figure, stated, actual| Violation::FigureWrong { figure, stated, actual };
