@@ -1,0 +1,6 @@
+//! Tests of the crate from outside.
+
+mod by_hand;
+mod fixture;
+mod packs;
+mod properties;
