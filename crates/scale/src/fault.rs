@@ -43,6 +43,12 @@ impl Faults {
     }
 }
 
+/// A text of the input in quotes, cut after 63 characters: a valid id is no longer, and a fault should not be as long as
+/// whatever was sent.
+pub(crate) fn quoted(text: &str) -> String {
+    format!("{:?}", text.chars().take(63).collect::<String>())
+}
+
 /// A field below a path; the text is put together only when there is something to say.
 #[derive(Clone, Copy)]
 pub(crate) struct Field<'a> {

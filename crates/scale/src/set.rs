@@ -134,7 +134,7 @@ pub struct Extreme {
 }
 
 /// Sums of a set.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Default)]
 pub struct SetTotals {
     /// Strings.
     pub strings: u32,

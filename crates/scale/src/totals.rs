@@ -23,18 +23,7 @@ impl Sums {
             mass_g: 0.0,
         };
         let mut sums = Self {
-            totals: SetTotals {
-                strings: 0,
-                pieces: 0,
-                looped_pairs: 0,
-                tied_singles: 0,
-                wound_strings: 0,
-                tension_n: 0.0,
-                lowest_tension: None,
-                highest_tension: None,
-                lowest_load_share: None,
-                highest_load_share: None,
-            },
+            totals: SetTotals::default(),
             wires: wires.iter().map(empty_wire).collect(),
             sections: Vec::with_capacity(scale.sections().len()),
         };

@@ -7,7 +7,7 @@ use becket_units::{Fault, IdentifierError};
 use becket_wire::Catalogue;
 
 use crate::draft::{Choice, HitchStyle, ScaleDraft, SectionDraft};
-use crate::fault::{Faults, Field, Range};
+use crate::fault::{Faults, Field, Range, quoted};
 use crate::ids::{HIGHEST_NOTE, LOWEST_NOTE, ModelId, RevisionId, SectionId};
 use crate::model::{COMPASSES, Note, Scale, Section, SectionIndex};
 use wires::Wires;
@@ -28,12 +28,12 @@ impl ScaleDraft {
     ///
     /// - the compass is one that pianos have (1 to 85, 1 to 88, −3 to 88, −8 to 88), with one row for each note, rising;
     /// - sections have different ids, each has notes, and notes come in the order of the sections;
-    /// - a plain string is of round steel, a core of round or hexagonal steel, each with a strength basis; a winding is
-    ///   of copper, iron, aluminium or brass;
+    /// - a plain string is of round steel, a core of round or hexagonal steel, a winding of copper, iron, aluminium or
+    ///   brass;
     /// - a layer covers some length, ends where the wire ends at the latest, and an outer layer lies on the inner one.
     ///
     /// # Errors
-    /// All faults in the order of the draft, each with the field's path, the value, the note's number and what is
+    /// All faults, each with the field's path, the value, the note's number and what is
     /// allowed. A list that is too long is one fault, and its rows are not looked at.
     pub fn validate(&self, catalogue: &Catalogue) -> Result<Scale, Vec<Fault>> {
         let mut faults = Faults::default();
@@ -102,7 +102,11 @@ impl ScaleDraft {
         }
         faults.about_note(None);
         for (row, _) in sections.iter().zip(used).filter(|(_, used)| !used) {
-            faults.add(format!("sections[{}]", row.index), row.id_text, "a section with at least one note");
+            faults.add(
+                format!("sections[{}]", row.index),
+                quoted(row.id_text),
+                "a section with at least one note",
+            );
         }
         notes
     }
@@ -166,7 +170,7 @@ fn check_sections<'a>(drafts: &'a [SectionDraft], faults: &mut Faults) -> Vec<Se
         let field = |name: &str| format!("sections[{index}].{name}");
         let section_id = id(SectionId::new(&draft.section_id), &field("section_id"), faults);
         if rows.iter().any(|row| row.id_text == draft.section_id) {
-            faults.add(field("section_id"), &draft.section_id, "an id that no other section has");
+            faults.add(field("section_id"), quoted(&draft.section_id), "an id that no other section has");
         }
         check_title(&draft.title, &field("title"), faults);
         let hitch = check_hitch(draft.hitch, &field("hitch"), faults);
@@ -198,7 +202,7 @@ fn check_hitch(choice: Choice<HitchStyle>, field: &str, faults: &mut Faults) -> 
 fn check_compass(first_note: i32, last_note: i32, faults: &mut Faults) {
     if !COMPASSES.contains(&(first_note, last_note)) {
         faults.add(
-            "first_note, last_note",
+            "first_note",
             format_args!("{first_note} to {last_note}"),
             "1 to 85, 1 to 88, -3 to 88 or -8 to 88",
         );

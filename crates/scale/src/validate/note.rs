@@ -8,7 +8,7 @@ use super::wires::Wires;
 use super::{SectionRow, check_hitch};
 use crate::allowances::Allowances;
 use crate::draft::{HitchStyle, NoteDraft, ScaleDraft, WindingDraft};
-use crate::fault::{Faults, Field, Range};
+use crate::fault::{Faults, Field, Range, quoted};
 use crate::ids::{HIGHEST_NOTE, LOWEST_NOTE, MAX_UNISONS};
 use crate::model::{Note, SectionIndex, Winding, WireIndex};
 
@@ -47,7 +47,7 @@ impl Row<'_> {
         let Some(at) = self.sections.iter().position(|row| row.id_text == id_text) else {
             // Without any section to name, the missing sections are the fault, not each of the rows.
             if !self.sections.is_empty() {
-                faults.add(self.path("section_id"), format_args!("{id_text:?}"), "a section of the scale");
+                faults.add(self.path("section_id"), quoted(id_text), "a section of the scale");
             }
             return None;
         };
@@ -56,8 +56,11 @@ impl Row<'_> {
             let allowed = self.sections.get(before.at()).map_or("", |row| row.id_text);
             faults.add(
                 self.path("section_id"),
-                format_args!("{id_text:?}"),
-                format_args!("{allowed:?} or a later section, since notes come in the order of the sections"),
+                quoted(id_text),
+                format_args!(
+                    "{} or a later section, since notes come in the order of the sections",
+                    quoted(allowed)
+                ),
             );
         }
         Some(section)
@@ -144,6 +147,7 @@ impl Row<'_> {
         count
     }
 
+    /// That steel has a strength basis is an invariant of [`Wire`].
     fn check_wire<'c>(&self, wires: &mut Wires<'c>, faults: &mut Faults) -> Option<(WireIndex, &'c Wire)> {
         let (index, wire) = find(&self.draft.wire_id, || self.path("wire_id"), wires, faults)?;
         let plain = self.draft.windings.is_empty();
@@ -159,9 +163,6 @@ impl Row<'_> {
                 format_args!("{} of {}", wire.wire_id(), wire.material()),
                 allowed,
             );
-        } else if wire.strength().is_none() {
-            let value = format_args!("{} without a strength basis", wire.wire_id()).to_string();
-            faults.add(self.path("wire_id"), value, "a wire with a strength basis, since it carries tension");
         }
         Some((index, wire))
     }
@@ -248,7 +249,7 @@ fn find<'c>(
 ) -> Option<(WireIndex, &'c Wire)> {
     let found = wires.find(wire_id);
     if found.is_none() {
-        faults.add(field(), format_args!("{wire_id:?}"), "a wire of the catalogue");
+        faults.add(field(), quoted(wire_id), "a wire of the catalogue");
     }
     found
 }

@@ -81,6 +81,7 @@ fn faults_point_at_the_entry() {
             "as_built[0].speaking_mm: 19 (note 88); 20 to 3000 mm",
         ],
     );
+    check_faults(&[at(89)], &["as_built[0].note: 89; a note of the scale, 1 to 88"]);
     check_faults(&vec![at(1); 121], &["as_built: 121 entries; up to 120 entries"]);
 }
 

@@ -4,8 +4,8 @@ use std::collections::BTreeMap;
 use std::f64::consts::PI;
 
 use becket_scale::{
-    Allowances, Choice, ComputeError, ComputeOptions, ComputeOptionsDraft, HitchStyle, PieceKind, PitchBasis,
-    ScaleDraft, StringFigures, StringId, StringSet, WindingDraft, compute,
+    Allowances, Choice, ComputeError, ComputeOptions, ComputeOptionsDraft, Extreme, HitchStyle, PieceKind,
+    PitchBasis, ScaleDraft, StringFigures, StringId, StringSet, WindingDraft, compute,
 };
 use becket_units::Um;
 use becket_wire::{Catalogue, Material};
@@ -305,6 +305,22 @@ fn another_catalogue_than_that_of_the_validation_is_noticed() {
     catalogue.insert(wire("mw-mm-13.5", Material::Brass, 0.8, None));
     let error = compute(&scale, &catalogue, &options).unwrap_err();
     assert!(matches!(error, ComputeError::UnfitWire { note: 83, .. }), "{error}");
+}
+
+#[test]
+fn extremes_are_those_of_all_strings() {
+    let set = set_of(&small_grand());
+    let check = |extreme: Option<Extreme>, figure: fn(&StringFigures) -> f64, sign: f64| {
+        // Of equal strings the first: the least by value with the order of strings behind it.
+        let first =
+            set.strings.iter().min_by(|a, b| (sign * figure(a)).total_cmp(&(sign * figure(b)))).unwrap();
+        assert_eq!(extreme, Some(Extreme { string_id: first.string_id, value: figure(first) }));
+    };
+    let share: fn(&StringFigures) -> f64 = |string| string.load_share.unwrap();
+    check(set.totals.lowest_tension, |string| string.tension_n, 1.0);
+    check(set.totals.highest_tension, |string| string.tension_n, -1.0);
+    check(set.totals.lowest_load_share, share, 1.0);
+    check(set.totals.highest_load_share, share, -1.0);
 }
 
 #[test]

@@ -66,8 +66,7 @@ fn compasses_are_those_that_pianos_have() {
     }
     for (first, last) in [(1, 86), (0, 88), (-8, 85), (2, 88), (88, 1), (i32::MIN, i32::MAX)] {
         let faults = faults(|draft| (draft.first_note, draft.last_note) = (first, last));
-        let expected =
-            format!("first_note, last_note: {first} to {last}; 1 to 85, 1 to 88, -3 to 88 or -8 to 88");
+        let expected = format!("first_note: {first} to {last}; 1 to 85, 1 to 88, -3 to 88 or -8 to 88");
         assert_eq!(faults, [expected]);
     }
 }
@@ -108,16 +107,18 @@ fn sections_follow_each_other() {
            sections",
         ],
     );
+    let both = faults(|d| [60, 61].into_iter().for_each(|note| row(d, note).section_id = "tenor".to_owned()));
+    assert_eq!(both.len(), 2, "each row that goes back is a fault: {both:?}");
     check(
         |d| d.sections.insert(2, SectionDraft { section_id: "empty".to_owned(), ..d.sections[0].clone() }),
-        &["sections[2]: empty; a section with at least one note"],
+        &["sections[2]: \"empty\"; a section with at least one note"],
     );
     // The second of two equal ids is the fault, its notes name a section that is gone, and it has none itself.
     let twice = faults(|d| d.sections[3].section_id = "treble".to_owned());
     assert_eq!(twice.len(), 1 + 18 + 1);
-    assert_eq!(twice[0], "sections[3].section_id: treble; an id that no other section has");
+    assert_eq!(twice[0], "sections[3].section_id: \"treble\"; an id that no other section has");
     assert_eq!(twice[18], "notes[87].section_id: \"high\" (note 88); a section of the scale");
-    assert_eq!(twice[19], "sections[3]: treble; a section with at least one note");
+    assert_eq!(twice[19], "sections[3]: \"treble\"; a section with at least one note");
     check(|d| d.sections.clear(), &["sections: 0 sections; 1 to 32 sections"]);
     check(|d| d.sections = vec![d.sections[0].clone(); 33], &["sections: 33 sections; 1 to 32 sections"]);
 }
@@ -191,6 +192,8 @@ fn wires_fit_their_use() {
         move |d: &mut ScaleDraft| row(d, note).wire_id = wire_id.to_owned()
     };
     check(set(50, "mw-mm-99"), &["notes[49].wire_id: \"mw-mm-99\" (note 50); a wire of the catalogue"]);
+    let long = faults(|d| row(d, 50).wire_id = "x".repeat(100_000));
+    assert!(long.len() == 1 && long[0].len() < 200, "a fault is short, however long the input");
     check(set(50, ""), &["notes[49].wire_id: \"\" (note 50); a wire of the catalogue"]);
     check(
         set(50, "hex-1.00"),
@@ -214,6 +217,10 @@ fn wires_fit_their_use() {
         wound_with("other")(&mut draft);
         assert!(draft.validate(&catalogue).is_ok());
     }
+    // A core or plain wire always has a strength basis, because no steel wire is valid without.
+    let mut steel = catalogue().get("mw-mm-16").unwrap().to_draft();
+    steel.strength = None;
+    assert!(steel.validate().is_err());
     // A basis that says nothing at the diameter is a basis; the set warns about it.
     let mut catalogue = catalogue();
     let law = Some(StrengthKind::PowerLaw { a_mpa: 2211.0, m: 0.145 });
