@@ -1,9 +1,10 @@
 //! The generated API types, their conversions to and from the domain, and protobuf JSON.
 //!
 //! This is the one crate that knows both the wire format and the domain. It holds the generated code and all that
-//! follows from it: `convert` to and from domain types, [`json`] for programs, [`document`] for files that people
+//! follows from it: [`convert`] to and from domain types, [`json`] for programs, [`document`] for files that people
 //! write, [`tokens`] of pages and [`digest`]s. It does no input or output: texts and messages go in and come out.
 
+pub mod convert;
 pub mod digest;
 pub mod document;
 pub mod json;

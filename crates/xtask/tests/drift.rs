@@ -1,6 +1,8 @@
 //! The generated code that is checked in is what the proto files say.
 
-use xtask::codegen::{CodegenError, Files, drifted, generated_folder, read_files, repository_root, run, write_files};
+use xtask::codegen::{
+    CodegenError, Files, drifted, generated_folder, read_files, repository_root, run, write_files,
+};
 
 #[test]
 fn checked_in_code_matches_the_protos() -> Result<(), CodegenError> {

@@ -4,7 +4,8 @@ use super::canonical::Canonical;
 use super::hex;
 use crate::stringing::{
     Allowances, ComputeOptions, Note, Piece, Scale, Section, SetBasis, SizeNumber, StrengthBasis,
-    StrengthPoint, StrengthPowerLaw, StrengthStated, StrengthTable, StringSet, Winding, Wire, strength_basis::Basis,
+    StrengthPoint, StrengthPowerLaw, StrengthStated, StrengthTable, StringSet, Winding, Wire,
+    strength_basis::Basis,
 };
 
 /// Names the form of the bytes; another one must have another name.

@@ -106,10 +106,7 @@ fn rows<M: Message + Name + Default>(
 }
 
 /// Finds the column of each cell.
-fn header(
-    names: &StringRecord,
-    columns: &'static [Column],
-) -> Result<Vec<&'static Column>, DocumentError> {
+fn header(names: &StringRecord, columns: &'static [Column]) -> Result<Vec<&'static Column>, DocumentError> {
     let mut faults = Vec::new();
     let mut found: Vec<&'static Column> = Vec::new();
     for name in names {
@@ -185,7 +182,8 @@ impl Row<'_> {
             }
             return;
         }
-        let rival = field.containing_oneof().and_then(|choice| choice.fields().find(|f| message.has_field(f)));
+        let rival =
+            field.containing_oneof().and_then(|choice| choice.fields().find(|f| message.has_field(f)));
         if let Some(rival) = rival {
             return self.fault(column.name, format!("only one of {name} and {} may be given", rival.name()));
         }

@@ -23,6 +23,8 @@ pub use fault::{DocumentError, DocumentFault};
 pub use lists::{CoilsDocument, list_to_toml, parse_coils, parse_list};
 pub use names::enum_name;
 
+pub(crate) use tree::shortened;
+
 use prost::{Message, Name};
 
 use crate::descriptors;

@@ -118,14 +118,23 @@ fn all_faults_of_a_scale_with_their_lines() {
 
 #[test]
 fn broken_texts() {
-    faults(parse_toml::<Scale>("title = \"a\"\nfirst_note = = 1\n"), &expect![[r#"line 2: not TOML: extra `=`, expected nothing"#]]);
-    faults(parse_toml::<Scale>("title = \"a\"\ntitle = \"b\"\n"), &expect![[r#"line 2: not TOML: duplicate key"#]]);
+    faults(
+        parse_toml::<Scale>("title = \"a\"\nfirst_note = = 1\n"),
+        &expect![[r#"line 2: not TOML: extra `=`, expected nothing"#]],
+    );
+    faults(
+        parse_toml::<Scale>("title = \"a\"\ntitle = \"b\"\n"),
+        &expect![[r#"line 2: not TOML: duplicate key"#]],
+    );
     faults(
         parse::<Scale>("{\n \"title\": 1,\n \"title\": 2 }", Format::Json),
         &expect![[r#"line 3: not JSON: key "title" is there twice at line 3 column 8"#]],
     );
     faults(parse::<Scale>("[]", Format::Json), &expect![[r#"a list is not allowed; allowed: a table"#]]);
-    faults(parse::<Scale>("", Format::Json), &expect![[r#"line 1: not JSON: EOF while parsing a value at line 1 column 0"#]]);
+    faults(
+        parse::<Scale>("", Format::Json),
+        &expect![[r#"line 1: not JSON: EOF while parsing a value at line 1 column 0"#]],
+    );
     faults(
         parse::<Scale>("{ \"title\": null, \"first_note\": 18446744073709551615 }", Format::Json),
         &expect![[r#"
@@ -141,7 +150,9 @@ received_mass_g = 453.6
 received_length_mm = 81000"#;
     faults(
         parse_toml::<NewCoil>(both),
-        &expect![[r#"line 3: received_length_mm: only one of received_length_mm and received_mass_g may be given"#]],
+        &expect![[
+            r#"line 3: received_length_mm: only one of received_length_mm and received_mass_g may be given"#
+        ]],
     );
 }
 
@@ -157,25 +168,54 @@ fn dates_and_times_need_no_quotes() {
     assert_eq!(job.create_time, Some(prost_types::Timestamp { seconds: -1, nanos: 500_000_000 }));
     faults(
         parse_toml::<Job>("create_time = 2026-11-30"),
-        &expect![[r#"line 1: create_time: 2026-11-30 is not allowed; allowed: a time such as 2026-11-30T08:15:00Z"#]],
+        &expect![[
+            r#"line 1: create_time: 2026-11-30 is not allowed; allowed: a time such as 2026-11-30T08:15:00Z"#
+        ]],
     );
 }
 
 #[test]
 fn lists_of_messages() {
-    let lines: Vec<ScheduleLine> =
-        parse_list("[[lines]]\nmodel_id = \"a\"\ncount = 2\n[[lines]]\nmodel_id = \"b\"\n", Format::Toml, "lines").unwrap();
+    let lines: Vec<ScheduleLine> = parse_list(
+        "[[lines]]\nmodel_id = \"a\"\ncount = 2\n[[lines]]\nmodel_id = \"b\"\n",
+        Format::Toml,
+        "lines",
+    )
+    .unwrap();
     assert_eq!(lines.len(), 2);
     assert_eq!((lines[0].count, lines[1].model_id.as_str()), (2, "b"));
-    assert_eq!(parse_list::<ScheduleLine>(&list_to_toml("lines", &lines).unwrap(), Format::Toml, "lines").unwrap(), lines);
-    assert_eq!(parse_list::<ScheduleLine>(&list_to_toml::<ScheduleLine>("lines", &[]).unwrap(), Format::Toml, "lines").unwrap(), []);
+    assert_eq!(
+        parse_list::<ScheduleLine>(&list_to_toml("lines", &lines).unwrap(), Format::Toml, "lines").unwrap(),
+        lines
+    );
+    assert_eq!(
+        parse_list::<ScheduleLine>(
+            &list_to_toml::<ScheduleLine>("lines", &[]).unwrap(),
+            Format::Toml,
+            "lines"
+        )
+        .unwrap(),
+        []
+    );
 
-    faults(parse_list::<Wire>("", Format::Toml, "wires"), &expect![[r#"wires: the file does not have this list"#]]);
-    faults(parse_list::<Wire>("[[coils]]", Format::Toml, "wires"), &expect![[r#"line 1: coils: there is no such key; keys are wires"#]]);
-    faults(parse_list::<Wire>("wires = 3", Format::Toml, "wires"), &expect![[r#"line 1: wires: 3 is not allowed; allowed: a list"#]]);
-    faults(parse_list::<Wire>("wires = [3, {}, { packs = [{ mass = 1 }] }]", Format::Toml, "wires"), &expect![[r#"
+    faults(
+        parse_list::<Wire>("", Format::Toml, "wires"),
+        &expect![[r#"wires: the file does not have this list"#]],
+    );
+    faults(
+        parse_list::<Wire>("[[coils]]", Format::Toml, "wires"),
+        &expect![[r#"line 1: coils: there is no such key; keys are wires"#]],
+    );
+    faults(
+        parse_list::<Wire>("wires = 3", Format::Toml, "wires"),
+        &expect![[r#"line 1: wires: 3 is not allowed; allowed: a list"#]],
+    );
+    faults(
+        parse_list::<Wire>("wires = [3, {}, { packs = [{ mass = 1 }] }]", Format::Toml, "wires"),
+        &expect![[r#"
         line 1: wires[0]: 3 is not allowed; allowed: a table
-        line 1: wires[2].packs[0].mass: there is no such key; keys are label, mass_g"#]]);
+        line 1: wires[2].packs[0].mass: there is no such key; keys are label, mass_g"#]],
+    );
 }
 
 #[test]
@@ -196,9 +236,12 @@ remaining_length_mm = 780
     assert_eq!(document.stock_rules[0].smallest_remnant_mm, 340.0);
 
     let bad = text.replace("= 340", "= \"340\"").replace("453.6", "false");
-    faults(parse_coils(&bad, Format::Toml), &expect![[r#"
+    faults(
+        parse_coils(&bad, Format::Toml),
+        &expect![[r#"
         line 4: stock_rules[0].smallest_remnant_mm: "340" is not allowed; allowed: a number
-        line 8: coils[0].received_mass_g: false is not allowed; allowed: a number"#]]);
+        line 8: coils[0].received_mass_g: false is not allowed; allowed: a number"#]],
+    );
 }
 
 #[test]
@@ -237,20 +280,29 @@ fn all_faults_of_a_table() {
                 c,copper\n\
                 \"d\nd\",copper,1,8930,120,500\n\
                 e,copper,1,8930,1e999,;1;\n";
-    faults(wires_from_csv(text), &expect![[r#"
+    faults(
+        wires_from_csv(text),
+        &expect![[r#"
         line 2: material: "steel" is not allowed; allowed: one of steel_round, steel_hexagonal, copper, iron, aluminium, brass
         line 3: diameter_mm: "0,7" is not allowed; allowed: a number
         line 3: density_kg_m3: inf is not allowed; allowed: a number
         line 3: youngs_modulus_gpa: the cell is empty
         line 3: pack_masses_g: "x" is not allowed; allowed: a number
         line 4: the row has 2 cells, the header 6
-        line 7: youngs_modulus_gpa: inf is not allowed; allowed: a number"#]]);
-    faults(wires_from_csv("wire_id,colour,wire_id\n"), &expect![[r#"
+        line 7: youngs_modulus_gpa: inf is not allowed; allowed: a number"#]],
+    );
+    faults(
+        wires_from_csv("wire_id,colour,wire_id\n"),
+        &expect![[r#"
         line 1: colour: there is no such column; columns are wire_id, title, material, diameter_mm, size_series, size_number, density_kg_m3, youngs_modulus_gpa, strength_label, tensile_mpa, pack_masses_g
-        line 1: wire_id: the column is there twice"#]]);
-    faults(coils_from_csv("coil_id,wire_id\nR1,w\n"), &expect![[r#"
+        line 1: wire_id: the column is there twice"#]],
+    );
+    faults(
+        coils_from_csv("coil_id,wire_id\nR1,w\n"),
+        &expect![[r#"
         line 1: lot_id: the column is missing
-        line 1: received_date: the column is missing"#]]);
+        line 1: received_date: the column is missing"#]],
+    );
 }
 
 #[test]
@@ -264,7 +316,9 @@ fn coils_from_a_table() {
     assert_eq!((coils[0].remaining_length_mm, coils[1].remaining_length_mm), (Some(780.0), None));
     faults(
         coils_from_csv(&text.replace(",,780", ",1,780")),
-        &expect![[r#"line 2: received_length_mm: only one of received_length_mm and received_mass_g may be given"#]],
+        &expect![[
+            r#"line 2: received_length_mm: only one of received_length_mm and received_mass_g may be given"#
+        ]],
     );
 }
 

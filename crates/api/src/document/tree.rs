@@ -56,7 +56,7 @@ impl Tree {
 }
 
 /// A text from a file as an error shows it.
-pub(super) fn shortened(text: &str) -> String {
+pub(crate) fn shortened(text: &str) -> String {
     const LONGEST: usize = 60;
     match text.char_indices().nth(LONGEST) {
         Some((end, _)) => format!("{}…", text.get(..end).unwrap_or_default()),

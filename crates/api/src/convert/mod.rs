@@ -1,0 +1,46 @@
+//! Conversions between API messages and domain types, one file for each group of messages.
+//!
+//! Inward, a message becomes a draft of the domain, which the domain validates: the ranges are the domain's business and
+//! are not repeated here. Where a domain type has no draft, the conversion itself reports all faults at once. Outward,
+//! every field is taken apart by name, so that a new field of the domain does not compile until somebody decides where it
+//! goes; inward the same holds for a new field of the API.
+//!
+//! Faults name fields by their path in the message. Those of the domain begin at the message that was converted;
+//! [`within`] puts the path of that message before them.
+
+mod coil;
+mod cut_list;
+mod enums;
+mod job;
+mod needs;
+mod options;
+mod scale;
+mod stamps;
+mod station;
+mod string_set;
+mod wire;
+
+pub use coil::{coil, new_coil, stock_rule};
+pub use cut_list::{cut_list, cut_list_header, plan_policy};
+pub use enums::{Known, required};
+pub use job::job_faults;
+pub use needs::serial_need;
+pub use stamps::{Stamps, etag_version, micros, timestamp};
+pub use station::station;
+pub use string_set::{SetInputs, string_set};
+
+use becket_units::Fault;
+
+/// Puts the path of a message before the paths of its faults: `scale` and `notes[3].hitch` give `scale.notes[3].hitch`.
+#[must_use]
+pub fn within(faults: Vec<Fault>, path: &str) -> Vec<Fault> {
+    faults.into_iter().map(|fault| fault.within(path)).collect()
+}
+
+/// A count as the API has it. No count of the domain comes near the limit.
+fn count(value: u32) -> i32 {
+    i32::try_from(value).unwrap_or(i32::MAX)
+}
+
+#[cfg(test)]
+mod tests;
