@@ -6,8 +6,6 @@
 //!
 //! Source of the mapping: Protocol Buffers documentation, "ProtoJSON Format".
 
-use std::collections::BTreeMap;
-
 use prost::{Message, Name};
 use prost_reflect::{DeserializeOptions, DynamicMessage};
 use prost_types::value::Kind;
@@ -63,9 +61,7 @@ const EXACT: f64 = 9_007_199_254_740_992.0;
 /// 64-bit integers as strings, so that nothing is lost.
 #[must_use]
 pub fn to_struct(object: &serde_json::Map<String, serde_json::Value>) -> Struct {
-    let fields: BTreeMap<String, Value> =
-        object.iter().map(|(key, value)| (key.clone(), to_struct_value(value))).collect();
-    Struct { fields: fields.into_iter().collect() }
+    Struct { fields: object.iter().map(|(key, value)| (key.clone(), to_struct_value(value))).collect() }
 }
 
 fn to_struct_value(json: &serde_json::Value) -> Value {

@@ -5,7 +5,7 @@ use becket_units::{Fault, Um};
 
 use super::Stamps;
 use super::enums::Known;
-use crate::cutting::{Coil, NewCoil, StockRule, new_coil as wire_format};
+use crate::cutting::{Coil, NewCoil, StockRule, new_coil};
 use crate::document::shortened;
 
 /// Takes a coil as it is received. `linear_density_g_m` is that of its wire in the catalogue.
@@ -13,7 +13,7 @@ use crate::document::shortened;
 /// # Errors
 /// All faults of ids, and a missing amount. Those of amounts and of the date are for [`becket_floor::NewCoil::receive`]
 /// to find.
-pub fn new_coil(coil: &NewCoil, linear_density_g_m: f64) -> Result<becket_floor::NewCoil, Vec<Fault>> {
+pub fn read_new_coil(coil: &NewCoil, linear_density_g_m: f64) -> Result<becket_floor::NewCoil, Vec<Fault>> {
     let NewCoil { coil_id, wire_id, lot_id, received_date, remaining_length_mm, amount } = coil;
     let mut faults = Vec::new();
     let mut refuse =
@@ -22,8 +22,8 @@ pub fn new_coil(coil: &NewCoil, linear_density_g_m: f64) -> Result<becket_floor:
     let wire_id = WireId::new(wire_id.as_str()).map_err(|_| refuse("wire_id", wire_id, WireId::ALLOWED));
     let lot_id = LotId::new(lot_id.as_str()).map_err(|_| refuse("lot_id", lot_id, LotId::ALLOWED));
     let amount = match amount {
-        Some(wire_format::Amount::ReceivedMassG(mass_g)) => Some(Amount::MassG(*mass_g)),
-        Some(wire_format::Amount::ReceivedLengthMm(length_mm)) => Some(Amount::LengthMm(*length_mm)),
+        Some(new_coil::Amount::ReceivedMassG(mass_g)) => Some(Amount::MassG(*mass_g)),
+        Some(new_coil::Amount::ReceivedLengthMm(length_mm)) => Some(Amount::LengthMm(*length_mm)),
         None => {
             refuse("received_mass_g", "nothing", "a mass, or a length in received_length_mm");
             None
@@ -82,7 +82,7 @@ pub fn coil(coil: &becket_floor::Coil, reserved: Um, stamps: &Stamps) -> Coil {
 ///
 /// # Errors
 /// All faults: the id, and a length outside 0 to 100000 mm.
-pub fn stock_rule(rule: &StockRule) -> Result<(WireId, Um), Vec<Fault>> {
+pub fn read_stock_rule(rule: &StockRule) -> Result<(WireId, Um), Vec<Fault>> {
     let StockRule { wire_id, smallest_remnant_mm } = rule;
     let mut faults = Vec::new();
     faults.extend(Fault::outside("smallest_remnant_mm", *smallest_remnant_mm, 0.0, 100_000.0, "mm"));
@@ -94,4 +94,10 @@ pub fn stock_rule(rule: &StockRule) -> Result<(WireId, Um), Vec<Fault>> {
         (Ok(id), Ok(length)) if faults.is_empty() => Ok((id, length)),
         _ => Err(faults),
     }
+}
+
+/// Shows the rule of a wire.
+#[must_use]
+pub fn stock_rule(wire_id: &WireId, smallest_remnant: Um) -> StockRule {
+    StockRule { wire_id: wire_id.to_string(), smallest_remnant_mm: smallest_remnant.as_mm() }
 }

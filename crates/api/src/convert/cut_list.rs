@@ -11,7 +11,7 @@ use crate::cutting::{CutList, CutStep, PlanFigures, PlanPolicy, SerialDigest, Sh
 ///
 /// # Errors
 /// All faults.
-pub fn plan_policy(policy: Option<&PlanPolicy>) -> Result<becket_floor::PlanPolicy, Vec<Fault>> {
+pub fn read_plan_policy(policy: Option<&PlanPolicy>) -> Result<becket_floor::PlanPolicy, Vec<Fault>> {
     let mut filled = becket_floor::PlanPolicy::default();
     let Some(policy) = policy else { return Ok(filled) };
     let PlanPolicy { unison_rule, end_trim_mm, coil_margin_mm, piece_order, wound_cores } = *policy;

@@ -5,6 +5,9 @@
 //! every field is taken apart by name, so that a new field of the domain does not compile until somebody decides where it
 //! goes; inward the same holds for a new field of the API.
 //!
+//! Functions that read a message are called `read_…`, those that show a domain value by the name of the message; where no
+//! more than the value is needed, they are `From` implementations.
+//!
 //! Faults name fields by their path in the message. Those of the domain begin at the message that was converted;
 //! [`within`] puts the path of that message before them.
 
@@ -14,19 +17,21 @@ mod enums;
 mod job;
 mod needs;
 mod options;
+mod quantity;
 mod scale;
 mod stamps;
 mod station;
 mod string_set;
 mod wire;
 
-pub use coil::{coil, new_coil, stock_rule};
-pub use cut_list::{cut_list, cut_list_header, plan_policy};
+pub use coil::{coil, read_new_coil, read_stock_rule, stock_rule};
+pub use cut_list::{cut_list, cut_list_header, read_plan_policy};
 pub use enums::{Known, required};
 pub use job::job_faults;
 pub use needs::serial_need;
+pub use quantity::{kilograms, metres, pieces};
 pub use stamps::{Stamps, etag_version, micros, timestamp};
-pub use station::station;
+pub use station::{read_station, station};
 pub use string_set::{SetInputs, string_set};
 
 use becket_units::Fault;
@@ -35,6 +40,14 @@ use becket_units::Fault;
 #[must_use]
 pub fn within(faults: Vec<Fault>, path: &str) -> Vec<Fault> {
     faults.into_iter().map(|fault| fault.within(path)).collect()
+}
+
+/// Takes a message that must be there.
+///
+/// # Errors
+/// A fault of `field` if it is not.
+pub fn given<'a, T>(field: &str, message: Option<&'a T>) -> Result<&'a T, Fault> {
+    message.ok_or_else(|| Fault::new(field, "nothing", "a value; it must be given"))
 }
 
 /// A count as the API has it. No count of the domain comes near the limit.

@@ -13,7 +13,7 @@ use crate::document::shortened;
 ///
 /// # Errors
 /// All faults, those of [`becket_floor::Station::faults`] included.
-pub fn station(station: &Station) -> Result<becket_floor::Station, Vec<Fault>> {
+pub fn read_station(station: &Station) -> Result<becket_floor::Station, Vec<Fault>> {
     let Station {
         station_id,
         title,
@@ -51,24 +51,22 @@ pub fn station(station: &Station) -> Result<becket_floor::Station, Vec<Fault>> {
     if faults.is_empty() { Ok(station) } else { Err(faults) }
 }
 
-impl Station {
-    /// Shows a station with what is mounted.
-    #[must_use]
-    pub fn of(station: &becket_floor::Station, stamps: &Stamps) -> Self {
-        let becket_floor::Station { station_id, title, reel_positions, trays, mounted } = station;
-        let reel = |(position, coil_id): (&u32, &becket_floor::CoilId)| MountedReel {
-            reel_position: count(*position),
-            coil_id: coil_id.to_string(),
-        };
-        Self {
-            station_id: station_id.to_string(),
-            title: title.clone(),
-            reel_positions: count(*reel_positions),
-            trays: count(*trays),
-            mounted: mounted.iter().map(reel).collect(),
-            etag: stamps.etag(),
-            create_time: Some(stamps.create_time()),
-            update_time: Some(stamps.update_time()),
-        }
+/// Shows a station with what is mounted.
+#[must_use]
+pub fn station(station: &becket_floor::Station, stamps: &Stamps) -> Station {
+    let becket_floor::Station { station_id, title, reel_positions, trays, mounted } = station;
+    let reel = |(position, coil_id): (&u32, &becket_floor::CoilId)| MountedReel {
+        reel_position: count(*position),
+        coil_id: coil_id.to_string(),
+    };
+    Station {
+        station_id: station_id.to_string(),
+        title: title.clone(),
+        reel_positions: count(*reel_positions),
+        trays: count(*trays),
+        mounted: mounted.iter().map(reel).collect(),
+        etag: stamps.etag(),
+        create_time: Some(stamps.create_time()),
+        update_time: Some(stamps.update_time()),
     }
 }

@@ -150,7 +150,7 @@ proptest! {
             piece_order: Known::known(order).unwrap(),
             wound_cores,
         };
-        prop_assert_eq!(plan_policy(Some(&PlanPolicy::from(&policy))), Ok(policy));
+        prop_assert_eq!(read_plan_policy(Some(&PlanPolicy::from(&policy))), Ok(policy));
     }
 }
 
@@ -211,14 +211,17 @@ fn faults_of_a_job() {
         }),
         ..Job::default()
     };
-    check(&within(job_faults(&job), "job"), &expect![[r#"
+    check(
+        &within(job_faults(&job), "job"),
+        &expect![[r#"
         job.serial_id: "C27 0107" is not allowed; allowed: 1 to 63 letters A-Z and a-z, digits, '.', '-' and '_', beginning with a letter or digit
         job.model_id: "" is not allowed; allowed: 1 to 63 characters: a-z, 0-9, '.', '-' and '_', beginning with a letter or digit
         job.revision_id: "A" is not allowed; allowed: 1 to 63 characters: a-z, 0-9, '.', '-' and '_', beginning with a letter or digit
         job.due_date: "2026-02-30" is not allowed; allowed: a day in ISO 8601, such as 2026-11-30
         job.station_id: "" is not allowed; allowed: 1 to 63 letters A-Z and a-z, digits, '.', '-' and '_', beginning with a letter or digit
         job.options.a4_hz: "NaN" is not allowed; allowed: 380 to 500 Hz
-        job.options.pitch_basis: "0" is not allowed; allowed: stiffness-free or first partial, or no value for the default"#]]);
+        job.options.pitch_basis: "0" is not allowed; allowed: stiffness-free or first partial, or no value for the default"#]],
+    );
     let sound = Job {
         serial_id: "C27-0107".to_owned(),
         model_id: "concert-270".to_owned(),
@@ -243,7 +246,7 @@ fn received() -> cutting::NewCoil {
 
 #[test]
 fn a_coil_comes_in_and_is_shown() {
-    let stock = new_coil(&received(), 3.8).unwrap().receive().unwrap();
+    let stock = read_new_coil(&received(), 3.8).unwrap().receive().unwrap();
     let shown = coil(&stock, Um::new(5), &Stamps { version: 3, create_us: 1_500_000, update_us: -1 });
     let expected = cutting::Coil {
         coil_id: "R1".to_owned(),
@@ -268,22 +271,31 @@ fn a_coil_comes_in_and_is_shown() {
 #[test]
 fn faults_of_the_floor() {
     let coil = cutting::NewCoil { coil_id: "a b".to_owned(), ..cutting::NewCoil::default() };
-    check(&within(new_coil(&coil, 3.8).unwrap_err(), "coils[2]"), &expect![[r#"
+    check(
+        &within(read_new_coil(&coil, 3.8).unwrap_err(), "coils[2]"),
+        &expect![[r#"
         coils[2].coil_id: "a b" is not allowed; allowed: 1 to 63 letters A-Z and a-z, digits, '.', '-' and '_', beginning with a letter or digit
         coils[2].wire_id: "" is not allowed; allowed: 1 to 63 letters A-Z and a-z, digits, '.', '-' and '_', beginning with a letter or digit
         coils[2].lot_id: "" is not allowed; allowed: 1 to 63 letters A-Z and a-z, digits, '.', '-' and '_', beginning with a letter or digit
-        coils[2].received_mass_g: "nothing" is not allowed; allowed: a mass, or a length in received_length_mm"#]]);
+        coils[2].received_mass_g: "nothing" is not allowed; allowed: a mass, or a length in received_length_mm"#]],
+    );
 
     let bad = cutting::Station { reel_positions: -1, trays: 1001, ..cutting::Station::default() };
-    check(&station(&bad).unwrap_err(), &expect![[r#"
+    check(
+        &read_station(&bad).unwrap_err(),
+        &expect![[r#"
         station_id: "" is not allowed; allowed: 1 to 63 letters A-Z and a-z, digits, '.', '-' and '_', beginning with a letter or digit
         reel_positions: "-1" is not allowed; allowed: 1 to 64
-        trays: "1001" is not allowed; allowed: 1 to 1000"#]]);
+        trays: "1001" is not allowed; allowed: 1 to 1000"#]],
+    );
 
     let bad = cutting::StockRule { wire_id: String::new(), smallest_remnant_mm: f64::INFINITY };
-    check(&stock_rule(&bad).unwrap_err(), &expect![[r#"
+    check(
+        &read_stock_rule(&bad).unwrap_err(),
+        &expect![[r#"
         smallest_remnant_mm: "inf" is not allowed; allowed: 0 to 100000 mm
-        wire_id: "" is not allowed; allowed: 1 to 63 letters A-Z and a-z, digits, '.', '-' and '_', beginning with a letter or digit"#]]);
+        wire_id: "" is not allowed; allowed: 1 to 63 letters A-Z and a-z, digits, '.', '-' and '_', beginning with a letter or digit"#]],
+    );
 
     let bad = PlanPolicy {
         unison_rule: Some(0),
@@ -292,13 +304,16 @@ fn faults_of_the_floor() {
         piece_order: Some(4),
         wound_cores: None,
     };
-    check(&within(plan_policy(Some(&bad)).unwrap_err(), "policy"), &expect![[r#"
+    check(
+        &within(read_plan_policy(Some(&bad)).unwrap_err(), "policy"),
+        &expect![[r#"
         policy.unison_rule: "unspecified" is not allowed; allowed: one of hard, preferred, off
         policy.end_trim_mm: "1000.0001" is not allowed; allowed: 0 to 1000 mm
         policy.coil_margin_mm: "-0.0001" is not allowed; allowed: 0 to 10000 mm
-        policy.piece_order: "4" is not allowed; allowed: one of by_length, up_the_scale, down_the_scale"#]]);
-    assert_eq!(plan_policy(None), Ok(floor::PlanPolicy::default()));
-    assert_eq!(plan_policy(Some(&PlanPolicy::default())), Ok(floor::PlanPolicy::default()));
+        policy.piece_order: "4" is not allowed; allowed: one of by_length, up_the_scale, down_the_scale"#]],
+    );
+    assert_eq!(read_plan_policy(None), Ok(floor::PlanPolicy::default()));
+    assert_eq!(read_plan_policy(Some(&PlanPolicy::default())), Ok(floor::PlanPolicy::default()));
 }
 
 #[test]
@@ -310,9 +325,9 @@ fn a_station_comes_back() {
         trays: 9,
         ..cutting::Station::default()
     };
-    let mut domain = station(&shown).unwrap();
+    let mut domain = read_station(&shown).unwrap();
     domain.mounted.insert(2, CoilId::new("R1").unwrap());
-    let again = cutting::Station::of(&domain, &Stamps { version: 1, create_us: 0, update_us: 0 });
+    let again = super::station(&domain, &Stamps { version: 1, create_us: 0, update_us: 0 });
     assert_eq!((again.reel_positions, again.trays, again.title.as_str()), (4, 9, "Bench"));
     assert_eq!(again.mounted, [cutting::MountedReel { reel_position: 2, coil_id: "R1".to_owned() }]);
 }
@@ -418,10 +433,35 @@ fn needs_of_a_serial() {
         ],
         ..StringSet::default()
     };
-    check(&serial_need(&bad, "2026-12-01").unwrap_err(), &expect![[r#"
+    check(
+        &serial_need(&bad, "2026-12-01").unwrap_err(),
+        &expect![[r#"
         serial_id: "" is not allowed; allowed: 1 to 63 letters A-Z and a-z, digits, '.', '-' and '_', beginning with a letter or digit
         pieces[0].kind: "unspecified" is not allowed; allowed: one of looped_pair, tied_single, wound_core
         pieces[1].piece_id: "5/2" is not allowed; allowed: 1 to 63 letters A-Z and a-z, digits, '.', '-', '_' and '+'
         pieces[2].string_ids[0]: "x" is not allowed; allowed: note (-8 to 88), dot, number of the string (1 to 4), such as "52.3"
-        pieces[3].length_um: "0" is not allowed; allowed: more than 0"#]]);
+        pieces[3].length_um: "0" is not allowed; allowed: more than 0"#]],
+    );
+}
+
+#[test]
+fn quantities_carry_the_codes_of_the_recommendation() {
+    let quantity = |value, unit_code: &str| cutting::Quantity { value, unit_code: unit_code.to_owned() };
+    assert_eq!(metres(Um::new(1_234_567)), quantity(1.234_567, "MTR"));
+    assert_eq!(kilograms(453.6), quantity(0.4536, "KGM"));
+    assert_eq!(pieces(230), quantity(230.0, "C62"));
+}
+
+#[test]
+fn rules_come_back() {
+    let rule = cutting::StockRule { wire_id: "mw-in-13".to_owned(), smallest_remnant_mm: 340.5 };
+    let (wire_id, length) = read_stock_rule(&rule).unwrap();
+    assert_eq!(length, Um::new(340_500));
+    assert_eq!(stock_rule(&wire_id, length), rule);
+}
+
+#[test]
+fn a_missing_message_is_a_fault() {
+    assert_eq!(given("scale", Some(&1)), Ok(&1));
+    check(&[given::<Scale>("scale", None).unwrap_err()], &expect![[r#"scale: "nothing" is not allowed; allowed: a value; it must be given"#]]);
 }

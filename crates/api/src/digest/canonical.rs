@@ -53,3 +53,31 @@ impl Canonical {
         self.0.finalize().into()
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn digest(hash: impl FnOnce(&mut Canonical)) -> [u8; 32] {
+        let mut canonical = Canonical::new("test");
+        hash(&mut canonical);
+        canonical.finish()
+    }
+
+    #[test]
+    fn what_differs_has_other_bytes() {
+        let texts = |parts: &[&str]| digest(|hash| hash.list(parts, |hash, part| hash.text(part)));
+        assert_ne!(texts(&["ab", "c"]), texts(&["a", "bc"]));
+        assert_ne!(texts(&[]), texts(&[""]));
+        let optional = |value| digest(|hash| hash.optional(value, Canonical::number));
+        assert_ne!(optional(None), optional(Some(0.0)));
+        assert_ne!(optional(Some(1.0)), optional(Some(1.0 + f64::EPSILON)));
+        assert_ne!(digest(|hash| hash.integer(1)), digest(|hash| hash.number(f64::from_bits(2))));
+        assert_ne!(Canonical::new("a").finish(), Canonical::new("b").finish());
+    }
+
+    #[test]
+    fn zero_has_one_form() {
+        assert_eq!(digest(|hash| hash.number(-0.0)), digest(|hash| hash.number(0.0)));
+    }
+}
