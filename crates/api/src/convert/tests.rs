@@ -463,5 +463,8 @@ fn rules_come_back() {
 #[test]
 fn a_missing_message_is_a_fault() {
     assert_eq!(given("scale", Some(&1)), Ok(&1));
-    check(&[given::<Scale>("scale", None).unwrap_err()], &expect![[r#"scale: "nothing" is not allowed; allowed: a value; it must be given"#]]);
+    check(
+        &[given::<Scale>("scale", None).unwrap_err()],
+        &expect![[r#"scale: "nothing" is not allowed; allowed: a value; it must be given"#]],
+    );
 }
