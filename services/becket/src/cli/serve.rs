@@ -1,0 +1,58 @@
+//! `serve` and `tour`.
+
+use std::{net::SocketAddr, path::PathBuf};
+
+use clap::{Args, ValueEnum};
+
+/// Runs the server: both services behind one address, or one of them
+///
+/// Prints one line when it is ready, and runs until it is interrupted or terminated; then it lets calls under way end.
+#[derive(Debug, Args)]
+#[command(after_help = "\
+Example:
+  becket serve --data shop-data
+  becket serve --only cutting --listen 127.0.0.1:7422 --stringing-endpoint http://127.0.0.1:7421")]
+pub(crate) struct Serve {
+    /// Folder of the data; made if it is not there
+    #[arg(long, value_name = "DIR", default_value = "becket-data")]
+    pub(crate) data: PathBuf,
+    /// File of settings, over those compiled in and under those of the environment
+    #[arg(long, value_name = "FILE")]
+    pub(crate) config: Option<PathBuf>,
+    /// Address to listen on; port 0 takes a free one
+    #[arg(long, value_name = "ADDR")]
+    pub(crate) listen: Option<SocketAddr>,
+    /// Run one of the services alone
+    #[arg(long, value_name = "SERVICE")]
+    pub(crate) only: Option<Only>,
+    /// Where the cutting service finds the stringing service
+    #[arg(long, value_name = "URL", requires = "only")]
+    pub(crate) stringing_endpoint: Option<String>,
+}
+
+/// One of the two services.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub(crate) enum Only {
+    /// Wires, scales, jobs, string sets
+    Stringing,
+    /// Coils, stations, cut lists, records, purchasing
+    Cutting,
+}
+
+/// Shows what becket does on the data of an invented shop, in a few seconds
+///
+/// Starts a server of its own on this machine in a folder of its own, loads two scales, four jobs and a stock of coils over
+/// the API, and shows a string set, a cut list, an estimate and a record.
+#[derive(Debug, Args)]
+#[command(after_help = "\
+Example:
+  becket tour
+  becket tour --data another-tour --keep-serving")]
+pub(crate) struct Tour {
+    /// Folder of the data; it must not be there yet
+    #[arg(long, value_name = "DIR", default_value = "becket-tour")]
+    pub(crate) data: PathBuf,
+    /// Leave the server running after the tour, until it is interrupted
+    #[arg(long)]
+    pub(crate) keep_serving: bool,
+}

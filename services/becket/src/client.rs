@@ -1,0 +1,307 @@
+//! The connection to a server: who asks, how long an answer is waited for, and what is tried again.
+
+use std::{
+    future::Future,
+    time::{Duration, Instant},
+};
+
+use becket_api::{
+    cutting::{
+        coil_service_client::CoilServiceClient, cut_list_service_client::CutListServiceClient,
+        purchasing_service_client::PurchasingServiceClient, record_service_client::RecordServiceClient,
+        station_service_client::StationServiceClient,
+    },
+    journal::journal_service_client::JournalServiceClient,
+    stringing::{
+        job_service_client::JobServiceClient, scale_service_client::ScaleServiceClient,
+        string_set_service_client::StringSetServiceClient, wire_service_client::WireServiceClient,
+    },
+};
+use tonic::{
+    Code, Request, Response, Status,
+    metadata::{Ascii, MetadataValue},
+    transport::{Channel, Endpoint},
+};
+use tonic_types::StatusExt as _;
+
+use crate::{cli::Global, errors::Failure};
+
+/// The largest answer that is accepted; a cut list of two hundred instruments stays below 16 MB.
+const LARGEST_ANSWER_BYTES: usize = 64 * 1024 * 1024;
+
+/// Pauses before a call is tried again. A server that restarts is back within them; one that is not there is told soon.
+const PAUSES: [Duration; 2] = [Duration::from_millis(150), Duration::from_millis(600)];
+
+/// The longest pause that a server may ask for.
+const LONGEST_PAUSE: Duration = Duration::from_secs(5);
+
+/// One of the two services, which may have different addresses.
+#[derive(Debug, Clone)]
+pub(crate) struct Peer {
+    url: String,
+    channel: Channel,
+}
+
+impl Peer {
+    /// Prepares a connection; it is made with the first call.
+    fn new(url: &str) -> Result<Self, Failure> {
+        let endpoint = Endpoint::from_shared(url.to_owned())
+            .map_err(|error| Failure::Usage(format!("{url:?} is not the address of a server: {error}")))?;
+        let channel = endpoint.connect_timeout(Duration::from_secs(5)).connect_lazy();
+        Ok(Self { url: url.to_owned(), channel })
+    }
+}
+
+/// A client of both services.
+#[derive(Debug, Clone)]
+pub(crate) struct Client {
+    stringing: Peer,
+    cutting: Peer,
+    actor: Option<MetadataValue<Ascii>>,
+    request_id: Option<String>,
+    timeout: Duration,
+}
+
+/// Declares how to make a client of each service of the API.
+macro_rules! services {
+    ($($(#[$doc:meta])* $name:ident: $client:ident at $peer:ident,)+) => {
+        impl Client {
+            $(
+                $(#[$doc])*
+                pub(crate) fn $name(&self) -> Service<$client<Channel>> {
+                    let client = $client::new(self.$peer.channel.clone()).max_decoding_message_size(LARGEST_ANSWER_BYTES);
+                    Service { client, url: self.$peer.url.clone(), actor: self.actor.clone(), timeout: self.timeout }
+                }
+            )+
+        }
+    };
+}
+
+services! {
+    /// The wire catalogue.
+    wires: WireServiceClient at stringing,
+    /// The scales.
+    scales: ScaleServiceClient at stringing,
+    /// The jobs.
+    jobs: JobServiceClient at stringing,
+    /// The string sets.
+    string_sets: StringSetServiceClient at stringing,
+    /// The journal.
+    journal: JournalServiceClient at stringing,
+    /// The coils.
+    coils: CoilServiceClient at cutting,
+    /// The stations.
+    stations: StationServiceClient at cutting,
+    /// The cut lists.
+    cut_lists: CutListServiceClient at cutting,
+    /// The records.
+    records: RecordServiceClient at cutting,
+    /// Purchasing.
+    purchasing: PurchasingServiceClient at cutting,
+}
+
+impl Client {
+    /// Prepares connections as the options say.
+    ///
+    /// # Errors
+    /// [`Failure::Usage`] for an address, a name or a request id that cannot be sent.
+    pub(crate) fn new(global: &Global) -> Result<Self, Failure> {
+        let stringing = Peer::new(global.stringing.as_ref().unwrap_or(&global.server))?;
+        let cutting = Peer::new(global.cutting.as_ref().unwrap_or(&global.server))?;
+        Ok(Self {
+            stringing,
+            cutting,
+            actor: actor(global)?,
+            request_id: global.request_id.clone(),
+            timeout: global.timeout,
+        })
+    }
+
+    /// The request id of a write: as the user gave it, or a new one.
+    pub(crate) fn request_id(&self) -> String {
+        self.request_id.clone().unwrap_or_else(|| uuid::Uuid::new_v4().to_string())
+    }
+
+    /// The request id of one write of several in a verb: the user's with a number, so that repeating the verb repeats each.
+    pub(crate) fn request_id_of(&self, number: usize) -> String {
+        match &self.request_id {
+            Some(id) => format!("{id}.{number}"),
+            None => self.request_id(),
+        }
+    }
+}
+
+fn actor(global: &Global) -> Result<Option<MetadataValue<Ascii>>, Failure> {
+    match &global.actor {
+        Some(name) => sendable(name)
+            .map(Some)
+            .ok_or_else(|| Failure::Usage(format!("--actor {name:?} has characters beyond printable ASCII"))),
+        // A login name that cannot be sent is no reason to refuse the work.
+        None => Ok(std::env::var("USER").ok().and_then(|name| sendable(&name))),
+    }
+}
+
+fn sendable(name: &str) -> Option<MetadataValue<Ascii>> {
+    let printable = name.bytes().all(|byte| byte == b' ' || byte.is_ascii_graphic());
+    if printable { MetadataValue::try_from(name).ok() } else { None }
+}
+
+/// A client of one service with what every call needs.
+#[derive(Debug, Clone)]
+pub(crate) struct Service<C> {
+    client: C,
+    url: String,
+    actor: Option<MetadataValue<Ascii>>,
+    timeout: Duration,
+}
+
+impl<C: Clone> Service<C> {
+    /// Calls a method, and again with the same request where the server is away for a moment.
+    ///
+    /// # Errors
+    /// [`Failure::Refused`], [`Failure::Unreachable`] or [`Failure::TooLate`].
+    pub(crate) async fn call<Q, A, F, R>(&self, body: Q, send: F) -> Result<A, Failure>
+    where
+        Q: Clone,
+        F: Fn(C, Request<Q>) -> R,
+        R: Future<Output = Result<Response<A>, Status>>,
+    {
+        let begin = Instant::now();
+        let mut pauses = PAUSES.iter();
+        loop {
+            let left = self.timeout.saturating_sub(begin.elapsed());
+            let request = self.request(body.clone(), Some(left));
+            let answer = tokio::time::timeout(left, send(self.client.clone(), request)).await;
+            let Ok(answer) = answer else { return Err(self.too_late()) };
+            let status = match answer {
+                Ok(response) => return Ok(response.into_inner()),
+                Err(status) => status,
+            };
+            let Some(pause) = pauses.next().filter(|_| status.code() == Code::Unavailable) else {
+                return Err(self.failure(status));
+            };
+            let pause = asked_pause(&status).unwrap_or(*pause);
+            if begin.elapsed() + pause >= self.timeout {
+                return Err(self.failure(status));
+            }
+            tokio::time::sleep(pause).await;
+        }
+    }
+
+    /// Opens a stream; it has no deadline.
+    ///
+    /// # Errors
+    /// The status as it comes, since whoever follows a stream opens it again.
+    pub(crate) async fn open<Q, A, F, R>(&self, body: Q, send: F) -> Result<A, Status>
+    where
+        F: Fn(C, Request<Q>) -> R,
+        R: Future<Output = Result<Response<A>, Status>>,
+    {
+        send(self.client.clone(), self.request(body, None)).await.map(Response::into_inner)
+    }
+
+    fn request<Q>(&self, body: Q, left: Option<Duration>) -> Request<Q> {
+        let mut request = Request::new(body);
+        if let Some(actor) = &self.actor {
+            request.metadata_mut().insert("becket-actor", actor.clone());
+        }
+        if let Some(left) = left {
+            request.set_timeout(left);
+        }
+        request
+    }
+
+    /// Tells an answer of the server from a connection that failed.
+    pub(crate) fn failure(&self, status: Status) -> Failure {
+        let from_server = status.get_details_error_info().is_some();
+        match status.code() {
+            // The client library reports its own time-out as CANCELLED.
+            Code::Cancelled | Code::DeadlineExceeded if !from_server => self.too_late(),
+            Code::Unavailable if !from_server => {
+                Failure::Unreachable { url: self.url.clone(), why: reason(&status) }
+            }
+            _ => Failure::Refused(Box::new(status)),
+        }
+    }
+
+    fn too_late(&self) -> Failure {
+        Failure::TooLate { url: self.url.clone(), after: self.timeout }
+    }
+}
+
+fn asked_pause(status: &Status) -> Option<Duration> {
+    let delay = status.get_details_retry_info()?.retry_delay?;
+    Some(delay.min(LONGEST_PAUSE))
+}
+
+/// The innermost cause, such as "connection refused"; the outer ones only say that there was an error.
+fn reason(status: &Status) -> String {
+    let mut cause = std::error::Error::source(status);
+    let mut text = status.message().to_owned();
+    while let Some(error) = cause {
+        text = error.to_string();
+        cause = error.source();
+    }
+    text
+}
+
+#[cfg(test)]
+mod tests {
+    use clap::Parser as _;
+
+    use super::*;
+    use crate::{cli::Cli, errors::EXIT_UNREACHABLE};
+
+    fn client(words: &[&str]) -> Result<Client, Failure> {
+        let words = ["becket"].iter().chain(words).chain(&["list", "stations"]);
+        Client::new(&Cli::try_parse_from(words).unwrap().global)
+    }
+
+    #[tokio::test]
+    async fn a_server_that_is_not_there_is_told_as_such() {
+        // A port that was free a moment ago and that nobody listens on.
+        let port = std::net::TcpListener::bind("127.0.0.1:0").unwrap().local_addr().unwrap().port();
+        let client = client(&["--server", &format!("http://127.0.0.1:{port}")]).unwrap();
+        let request = becket_api::cutting::GetStationRequest { station_id: "bench-1".into() };
+        let service = client.stations();
+        let answer =
+            service.call(request, |mut client, request| async move { client.get_station(request).await });
+        let failure = answer.await.unwrap_err();
+        assert!(matches!(failure, Failure::Unreachable { .. }), "{failure:?}");
+        assert_eq!(failure.exit_code(), EXIT_UNREACHABLE);
+        assert!(failure.to_string().contains("refused"), "{failure}");
+    }
+
+    #[tokio::test]
+    async fn a_server_that_never_answers_is_given_up() {
+        let silent = std::net::TcpListener::bind("127.0.0.1:0").unwrap();
+        let url = format!("http://{}", silent.local_addr().unwrap());
+        let client = client(&["--server", &url, "--timeout", "200ms"]).unwrap();
+        let request = becket_api::cutting::GetStationRequest { station_id: "bench-1".into() };
+        let service = client.stations();
+        let answer =
+            service.call(request, |mut client, request| async move { client.get_station(request).await });
+        let failure = answer.await.unwrap_err();
+        assert!(matches!(failure, Failure::TooLate { .. }), "{failure:?}");
+    }
+
+    #[tokio::test]
+    async fn addresses_and_names_are_checked() {
+        assert!(matches!(client(&["--server", "not an address"]), Err(Failure::Usage(_))));
+        assert!(matches!(client(&["--actor", "Bj\u{f6}rn"]), Err(Failure::Usage(_))));
+        let split =
+            client(&["--stringing", "http://127.0.0.1:1", "--cutting", "http://127.0.0.1:2"]).unwrap();
+        assert_eq!(
+            (split.wires().url.as_str(), split.coils().url.as_str()),
+            ("http://127.0.0.1:1", "http://127.0.0.1:2")
+        );
+    }
+
+    #[tokio::test]
+    async fn repeating_a_verb_repeats_each_of_its_writes() {
+        let fixed = client(&["--request-id", "monday"]).unwrap();
+        assert_eq!((fixed.request_id(), fixed.request_id_of(2)), ("monday".into(), "monday.2".into()));
+        let fresh = client(&[]).unwrap();
+        assert_ne!(fresh.request_id_of(1), fresh.request_id_of(1));
+    }
+}

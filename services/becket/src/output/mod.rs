@@ -1,0 +1,33 @@
+//! Printing: tables for people, csv for spreadsheets. Nothing here asks a server.
+
+mod coil;
+mod cut_list;
+mod estimate;
+mod job;
+mod journal;
+mod measures;
+mod names;
+mod record;
+mod safety;
+mod scale;
+mod sheet;
+mod station;
+mod string_set;
+mod wire;
+
+pub(crate) use coil::{coil_sheet, coil_text, rule_sheet};
+pub(crate) use cut_list::{
+    ListView, cut_list_sheet, cut_list_text, lists_sheet, plan_text, steps_sheet, watch_line,
+};
+pub(crate) use estimate::{estimate_sheet, estimate_text, estimate_weeks_sheet};
+pub(crate) use job::{job_sheet, job_text};
+pub(crate) use journal::journal_sheet;
+pub(crate) use measures::Measures;
+
+pub(crate) use record::{record_sheet, record_text, trace_sheet};
+pub(crate) use safety::SAFETY_NOTE;
+pub(crate) use scale::{notes_sheet, scale_sheet, scale_text};
+pub(crate) use sheet::{Sheet, left, right};
+pub(crate) use station::{station_sheet, station_text};
+pub(crate) use string_set::{pieces_sheet, set_text, strings_of_kinds, strings_sheet, wire_totals_sheet};
+pub(crate) use wire::{WireNames, wire_sheet, wire_text};

@@ -1,0 +1,74 @@
+//! What each verb does: ask the server and print its answer.
+
+mod change;
+mod floor;
+mod list;
+mod load;
+mod pages;
+mod report;
+mod show;
+mod stock;
+mod watch;
+
+use crate::{
+    cli::{Cli, Verb},
+    context::Context,
+    errors::{EXIT_DONE, Failure},
+};
+
+pub(crate) use load::{load_coils, load_jobs, load_scale, load_station, load_wires};
+pub(crate) use show::{station_trays, wire_names};
+
+/// Does what the command line asks for and returns the exit code.
+///
+/// # Errors
+/// [`Failure`] of the verb.
+pub(crate) async fn run(cli: Cli) -> Result<u8, Failure> {
+    let global = cli.global;
+    let verb = match cli.verb {
+        Verb::Serve(args) => return crate::serve::run(&args).await.map(|()| EXIT_DONE),
+        Verb::Tour(args) => return crate::tour::run(&args, &global).await.map(|()| EXIT_DONE),
+        other => other,
+    };
+    let context = Context::new(&global)?;
+    match verb {
+        Verb::Plan(args) => floor::plan(&context, &args).await,
+        other => ask(&context, other).await.map(|()| EXIT_DONE),
+    }
+}
+
+/// The verbs that either do their work or fail.
+async fn ask(context: &Context, verb: Verb) -> Result<(), Failure> {
+    match verb {
+        // Handled by the caller; named here so that a new verb does not build before it does something.
+        Verb::Serve(_) | Verb::Tour(_) | Verb::Plan(_) => Ok(()),
+        Verb::Load(what) => load::run(context, &what).await,
+        Verb::Release(args) => change::release(context, &args).await,
+        Verb::Amend(what) => change::amend(context, &what).await,
+        Verb::Close(args) => change::close(context, &args).await,
+        Verb::List(what) => list::run(context, what).await,
+        Verb::Show(what) => show::run(context, &what).await,
+        Verb::Weigh(args) => stock::weigh(context, &args).await,
+        Verb::SetAside(args) => stock::set_aside(context, &args).await,
+        Verb::Return(args) => stock::return_coil(context, &args).await,
+        Verb::Scrap(args) => stock::scrap(context, &args).await,
+        Verb::SetRule(args) => stock::set_rule(context, &args).await,
+        Verb::Start(args) => floor::start(context, &args).await,
+        Verb::Confirm(args) => floor::confirm(context, &args).await,
+        Verb::Spoiled(args) => floor::spoiled(context, &args).await,
+        Verb::Replan(args) => floor::replan(context, &args).await,
+        Verb::Finish(args) => floor::finish(context, &args).await,
+        Verb::Cancel(args) => floor::cancel(context, &args).await,
+        Verb::Watch(args) => watch::watch(context, &args).await,
+        Verb::Estimate(args) => report::estimate(context, &args).await,
+        Verb::Trace(args) => report::trace(context, &args).await,
+    }
+}
+
+/// Calls a method of a service: `call!(context.client.coils(), get_coil, request)`.
+macro_rules! call {
+    ($service:expr, $method:ident, $request:expr) => {
+        $service.call($request, |mut client, request| async move { client.$method(request).await }).await
+    };
+}
+pub(crate) use call;

@@ -1,0 +1,103 @@
+//! `weigh`, `set-aside`, `return`, `scrap` and `set-rule`.
+
+use becket_api::cutting::{
+    Coil, ReturnCoilRequest, ScrapCoilRequest, SetAsideCoilRequest, SetStockRuleRequest, StockRule,
+    WeighCoilRequest,
+};
+use prost::Name;
+
+use super::call;
+use crate::{
+    cli::{ReturnCoil, Scrap, SetAside, SetRule, Weigh},
+    context::Context,
+    errors::Failure,
+    output,
+};
+
+/// Corrects what is left of a coil.
+///
+/// # Errors
+/// [`Failure`] of the call or of printing.
+pub(super) async fn weigh(context: &Context, args: &Weigh) -> Result<(), Failure> {
+    let request = WeighCoilRequest {
+        request_id: context.client.request_id(),
+        coil_id: args.coil_id.clone(),
+        gross_g: args.gross,
+        tare_g: args.tare,
+    };
+    let answer = call!(context.client.coils(), weigh_coil, request)?;
+    show(context, &answer, answer.coil.as_ref())?;
+    let measures = output::Measures(context.units);
+    context.remark(&format!(
+        "Corrected by {} {}.",
+        measures.run_um(answer.adjusted_by_um),
+        measures.run_unit()
+    ))?;
+    affected(context, "count on more wire than is left", &answer.short_list_ids)
+}
+
+/// Takes a coil out of planning.
+///
+/// # Errors
+/// As [`weigh`].
+pub(super) async fn set_aside(context: &Context, args: &SetAside) -> Result<(), Failure> {
+    let request = SetAsideCoilRequest {
+        request_id: context.client.request_id(),
+        coil_id: args.coil_id.clone(),
+        note: args.note.clone(),
+    };
+    let answer = call!(context.client.coils(), set_aside_coil, request)?;
+    show(context, &answer, answer.coil.as_ref())?;
+    affected(context, "count on this coil", &answer.affected_list_ids)
+}
+
+/// Puts a coil back into planning.
+///
+/// # Errors
+/// As [`weigh`].
+pub(super) async fn return_coil(context: &Context, args: &ReturnCoil) -> Result<(), Failure> {
+    let request =
+        ReturnCoilRequest { request_id: context.client.request_id(), coil_id: args.coil_id.clone() };
+    let answer = call!(context.client.coils(), return_coil, request)?;
+    show(context, &answer, answer.coil.as_ref())
+}
+
+/// Books what is left of a coil as scrap.
+///
+/// # Errors
+/// As [`weigh`].
+pub(super) async fn scrap(context: &Context, args: &Scrap) -> Result<(), Failure> {
+    let request = ScrapCoilRequest {
+        request_id: context.client.request_id(),
+        coil_id: args.coil_id.clone(),
+        note: args.note.clone(),
+    };
+    let answer = call!(context.client.coils(), scrap_coil, request)?;
+    show(context, &answer, answer.coil.as_ref())
+}
+
+/// Sets the rule of a wire.
+///
+/// # Errors
+/// As [`weigh`].
+pub(super) async fn set_rule(context: &Context, args: &SetRule) -> Result<(), Failure> {
+    let rule = StockRule { wire_id: args.wire_id.clone(), smallest_remnant_mm: args.length_mm };
+    let request = SetStockRuleRequest { request_id: context.client.request_id(), rule: Some(rule) };
+    let answer = call!(context.client.coils(), set_stock_rule, request)?;
+    let rule = answer.rule.as_ref().ok_or(Failure::Answer("the rule"))?;
+    context.show_sheet(&answer, |units| output::rule_sheet(std::slice::from_ref(rule), units))
+}
+
+fn show<M: Name>(context: &Context, answer: &M, coil: Option<&Coil>) -> Result<(), Failure> {
+    let coil = coil.ok_or(Failure::Answer("the coil"))?;
+    let sheet = |units| output::coil_sheet(std::slice::from_ref(coil), units);
+    context.show(answer, |units| output::coil_text(coil, units), sheet)
+}
+
+fn affected(context: &Context, how: &str, list_ids: &[String]) -> Result<(), Failure> {
+    if list_ids.is_empty() {
+        return Ok(());
+    }
+    let commands: Vec<_> = list_ids.iter().map(|id| format!("\n  becket replan {id}")).collect();
+    context.remark(&format!("Lists that {how}; plan them anew:{}", commands.concat()))
+}
