@@ -8,6 +8,7 @@ use crate::change::FloorChange;
 use crate::cut_list::{CutList, CutListState, Shortage};
 use crate::error::FloorError;
 use crate::ids::{PieceId, SerialId, WireId};
+use crate::plan_frame::PlannedSteps;
 use crate::step::{Step, StepKind};
 use crate::work::{renumber, require_state};
 
@@ -23,25 +24,39 @@ pub fn start(list: &CutList, now_us: i64) -> Result<FloorChange, FloorError> {
     Ok(change)
 }
 
-/// Puts a new plan in the place of all pending steps. What is done stays.
+/// Puts a new plan in the place of all pending steps and of all shortages. What is done stays, and keeps its numbers; the
+/// planned steps are numbered anew, following on the last one that is done.
 ///
-/// The steps are numbered anew, following on the last one that is done; their state must be pending.
+/// The plan's serials replace those of the same name, with digest and due date; others of the list stay.
 ///
 /// # Errors
 /// [`FloorError::ListStateForbids`] unless the list is planned or running, [`FloorError::PlanForeign`] if a step is not pending.
-pub fn replace_pending(
-    list: &CutList,
-    pending: Vec<Step>,
-    shortages: Vec<Shortage>,
-) -> Result<FloorChange, FloorError> {
+pub fn replace_pending(list: &CutList, planned: PlannedSteps) -> Result<FloorChange, FloorError> {
     require_state(list, &[CutListState::Planned, CutListState::Running])?;
     let mut change = FloorChange::of(list);
-    set_pending(&mut change, list, pending, shortages)?;
+    set_plan(&mut change, list, planned)?;
     Ok(change)
 }
 
 /// As [`replace_pending`], on top of a change that is not stored yet.
-pub(crate) fn set_pending(
+pub(crate) fn set_plan(
+    change: &mut FloorChange,
+    list: &CutList,
+    planned: PlannedSteps,
+) -> Result<(), FloorError> {
+    let PlannedSteps { serials, steps, shortages } = planned;
+    for serial in serials {
+        let known = change.header.serials.iter_mut().find(|known| known.serial_id == serial.serial_id);
+        match known {
+            Some(known) => *known = serial,
+            None => change.header.serials.push(serial),
+        }
+    }
+    change.header.serials.sort_by(|a, b| (&a.due_date, &a.serial_id).cmp(&(&b.due_date, &b.serial_id)));
+    set_pending(change, list, steps, shortages)
+}
+
+fn set_pending(
     change: &mut FloorChange,
     list: &CutList,
     mut pending: Vec<Step>,
@@ -98,13 +113,11 @@ pub fn cancel(list: &CutList, now_us: i64) -> Result<FloorChange, FloorError> {
 
 /// Shortages with the pieces of steps that will not be executed added.
 pub(crate) fn with_lacking(shortages: &[Shortage], steps: &[Step]) -> Vec<Shortage> {
-    let lacking =
-        shortages.iter().map(|s| (s.serial_id.clone(), s.wire_id.clone(), s.piece_ids.clone(), s.length));
     let given_up = steps.iter().filter_map(|step| {
         let piece = step.piece.as_ref()?;
         Some((piece.serial_id.clone(), step.wire_id.clone(), vec![piece.piece_id.clone()], piece.length))
     });
-    sum_shortages(lacking.chain(given_up))
+    sum_shortages(rows(shortages).chain(given_up))
 }
 
 /// Sums up lacking pieces by serial and wire, serials in the order in which they come first.
@@ -124,4 +137,9 @@ pub(crate) fn sum_shortages(
         }
     }
     sums
+}
+
+/// Shortages as what [`sum_shortages`] takes.
+pub(crate) fn rows(shortages: &[Shortage]) -> impl Iterator<Item = (SerialId, WireId, Vec<PieceId>, Um)> {
+    shortages.iter().map(|s| (s.serial_id.clone(), s.wire_id.clone(), s.piece_ids.clone(), s.length))
 }

@@ -4,9 +4,10 @@ use becket_units::{Fault, Um};
 
 use crate::change::FloorChange;
 use crate::coil::BookingKind;
-use crate::cut_list::{CutList, CutListState, Shortage};
+use crate::cut_list::{CutList, CutListState};
 use crate::error::FloorError;
-use crate::lifecycle::{set_pending, with_lacking};
+use crate::lifecycle::{rows, set_plan, sum_shortages, with_lacking};
+use crate::plan_frame::PlannedSteps;
 use crate::receive::MAX_COIL_LENGTH;
 use crate::station::{FloorCoil, Station};
 use crate::step::{SpoilCause, Step, StepKind, StepPiece, StepState};
@@ -100,18 +101,26 @@ pub fn spoil(
     decide_recut(work, list, recut)
 }
 
-/// Makes one change of a loss and the new plan of what is pending, the lost piece included in steps or shortages.
+/// Makes one change of a loss and the new plan of what is pending with the lost piece, as
+/// [`pending_needs`](crate::pending_needs) of [`NeedsReplan::list`] and [`NeedsReplan::piece`] states it. What was short before
+/// stays so. Returns the step in which the piece is cut again as well; `None` if the stock has no wire for it.
 ///
 /// # Errors
-/// [`FloorError::PlanForeign`] if a step is not pending.
+/// [`FloorError::PlanForeign`] if a planned step is not pending.
 pub fn spoil_with_replan(
     before: &CutList,
-    mut loss: FloorChange,
-    pending: Vec<Step>,
-    shortages: Vec<Shortage>,
-) -> Result<FloorChange, FloorError> {
-    set_pending(&mut loss, before, pending, shortages)?;
-    Ok(loss)
+    loss: NeedsReplan,
+    mut planned: PlannedSteps,
+) -> Result<(FloorChange, Option<u32>), FloorError> {
+    let NeedsReplan { mut change, list: _, coils: _, piece } = loss;
+    planned.shortages = sum_shortages(rows(&before.shortages).chain(rows(&planned.shortages)));
+    set_plan(&mut change, before, planned)?;
+    let names = |step: &&Step| match (&step.piece, &piece.piece) {
+        (Some(a), Some(b)) => a.serial_id == b.serial_id && a.piece_id == b.piece_id,
+        _ => false,
+    };
+    let recut = change.replace_pending.iter().flatten().find(names).map(|step| step.step_number);
+    Ok((change, recut))
 }
 
 fn lose_pending(work: &mut Work, step: &mut Step, lost_length: Option<Um>) -> Result<(), FloorError> {

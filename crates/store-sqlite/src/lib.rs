@@ -1,1 +1,29 @@
 //! The storage traits on SQLite.
+//!
+//! One file, in write-ahead mode with full synchronisation: what was answered is on the disk. Writers take turns: every write is
+//! one `BEGIN IMMEDIATE` transaction on the one writing connection of the process, so a read within it is never made
+//! stale by another writer; writers of other processes are waited for. Readers see a snapshot and wait for nobody.
+//!
+//! The database guards what it can by itself: balances of coils, one place for a coil, one list for a piece, executed steps and
+//! journal entries that never change. SQL stands beside the code that runs it, one file for each concern; `migrations/` only
+//! ever grows.
+
+mod codes;
+mod coils;
+mod cut_lists;
+mod cut_store;
+mod errors;
+mod floor_commit;
+mod idempotency;
+mod jobs;
+mod journal;
+mod open;
+mod records;
+mod scales;
+mod stations;
+mod steps;
+mod string_store;
+mod wires;
+mod write;
+
+pub use open::{OpenError, OpenMode, SqliteStore};

@@ -53,14 +53,7 @@ pub fn station_json(station: &Station) -> String {
 #[must_use]
 pub fn list_json(header: &CutListHeader, list: &NewCutList) -> String {
     let mut fields = header_fields(header);
-    let serials = header.serials.iter().map(|serial| {
-        json!({
-            "serial_id": serial.serial_id.as_str(),
-            "set_digest": serial.set_digest,
-            "due_date": serial.due_date,
-        })
-    });
-    fields.insert("serials".to_owned(), serials.collect());
+    fields.insert("serials".to_owned(), serials(header));
     fields.insert("steps".to_owned(), list.steps.iter().map(step_value).collect());
     fields.insert("shortages".to_owned(), shortages(&list.shortages));
     Value::Object(fields).to_string()
@@ -98,12 +91,24 @@ pub fn change_json(change: &FloorChange) -> String {
     add("mounted", mounted.collect());
     // Told even if they are empty now: that is a change, too.
     if let Some(pending) = replace_pending {
+        fields.insert("serials".to_owned(), serials(header));
         fields.insert("pending_steps".to_owned(), pending.iter().map(step_value).collect());
     }
     if let Some(lacking) = lacking {
         fields.insert("shortages".to_owned(), shortages(lacking));
     }
     Value::Object(fields).to_string()
+}
+
+fn serials(header: &CutListHeader) -> Value {
+    let value = |serial: &becket_floor::SerialDigest| {
+        json!({
+            "serial_id": serial.serial_id.as_str(),
+            "set_digest": serial.set_digest,
+            "due_date": serial.due_date,
+        })
+    };
+    header.serials.iter().map(value).collect()
 }
 
 fn header_fields(header: &CutListHeader) -> Map<String, Value> {

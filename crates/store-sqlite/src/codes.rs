@@ -1,0 +1,55 @@
+//! The words that stand for states and kinds in the tables.
+
+use becket_floor::{
+    CoilState, CutListState, PieceKind, PieceOrder, SpoilCause, StepKind, StepState, TailUse, Unison,
+};
+use becket_store::{JobState, StoreError};
+
+use crate::errors::corrupt;
+
+/// An enum that is stored as a word.
+pub(crate) trait Code: Sized + Copy + 'static {
+    /// The values with their words.
+    const CODES: &'static [(Self, &'static str)];
+
+    /// The word of the value.
+    fn code(self) -> &'static str;
+
+    /// The value of a word.
+    fn of(code: &str) -> Result<Self, StoreError> {
+        let found = Self::CODES.iter().find(|(_, known)| *known == code);
+        found.map(|(value, _)| *value).ok_or_else(|| corrupt(format!("{code:?} is no known word")))
+    }
+}
+
+macro_rules! codes {
+    ($name:ident { $($value:ident = $code:literal),+ $(,)? }) => {
+        impl Code for $name {
+            const CODES: &'static [(Self, &'static str)] = &[$((Self::$value, $code)),+];
+
+            fn code(self) -> &'static str {
+                // A match, so that a new value breaks the build.
+                match self {
+                    $(Self::$value => $code),+
+                }
+            }
+        }
+    };
+}
+
+codes!(JobState { Open = "open", Frozen = "frozen", Done = "done", GivenUp = "given_up" });
+codes!(CoilState {
+    Sealed = "sealed",
+    Opened = "opened",
+    SetAside = "set_aside",
+    UsedUp = "used_up",
+    Scrapped = "scrapped",
+});
+codes!(CutListState { Planned = "planned", Running = "running", Finished = "finished", Cancelled = "cancelled" });
+codes!(Unison { Hard = "hard", Preferred = "preferred", Off = "off" });
+codes!(PieceOrder { BySize = "by_length", UpTheScale = "up_the_scale", DownTheScale = "down_the_scale" });
+codes!(StepKind { Mount = "mount", Cut = "cut", Unmount = "unmount" });
+codes!(StepState { Pending = "pending", Done = "done", Spoiled = "spoiled" });
+codes!(TailUse { Keep = "keep", Scrap = "scrap" });
+codes!(SpoilCause { Miscut = "miscut", Broken = "broken" });
+codes!(PieceKind { LoopedPair = "looped_pair", TiedSingle = "tied_single", WoundCore = "wound_core" });

@@ -1,0 +1,177 @@
+//! Opening a database.
+
+use std::path::{Path, PathBuf};
+use std::time::Duration;
+
+use sqlx::SqlitePool;
+use sqlx::migrate::{MigrateError, Migrator};
+use sqlx::sqlite::{SqliteConnectOptions, SqliteJournalMode, SqlitePoolOptions, SqliteSynchronous};
+
+static MIGRATIONS: Migrator = sqlx::migrate!("./migrations");
+
+/// How long a connection waits for a writer of another process.
+const BUSY_TIMEOUT: Duration = Duration::from_secs(5);
+/// How long a call waits for a connection of this process.
+const ACQUIRE_TIMEOUT: Duration = Duration::from_secs(10);
+const READERS: u32 = 4;
+/// Set by the first migration; see there.
+const APPLICATION_ID: i64 = 0x6263_6b74;
+
+/// What to do about the file.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum OpenMode {
+    /// Make it; refuse one that is there.
+    CreateNew,
+    /// Open it; refuse to make it.
+    OpenExisting,
+    /// Open it, or make it if it is not there.
+    OpenOrCreate,
+}
+
+/// Why a database cannot be opened.
+#[derive(Debug, thiserror::Error)]
+#[non_exhaustive]
+pub enum OpenError {
+    /// The file is there already, but a new one is to be made.
+    #[error("{} is there already", .path.display())]
+    Exists {
+        /// File.
+        path: PathBuf,
+    },
+    /// There is no such file.
+    #[error("{} is not there", .path.display())]
+    Missing {
+        /// File.
+        path: PathBuf,
+    },
+    /// The file is a SQLite database of another program.
+    #[error("{} is a database of another program", .path.display())]
+    Foreign {
+        /// File.
+        path: PathBuf,
+    },
+    /// The file cannot be made or opened as a database.
+    #[error("{} cannot be opened", .path.display())]
+    Unusable {
+        /// File.
+        path: PathBuf,
+        /// Why.
+        #[source]
+        source: Box<dyn std::error::Error + Send + Sync>,
+    },
+    /// The database cannot be brought to this version's form; it may be one of a later version.
+    #[error("{} cannot be brought to the form of this version", .path.display())]
+    Migration {
+        /// File.
+        path: PathBuf,
+        /// Why.
+        #[source]
+        source: Box<MigrateError>,
+    },
+}
+
+/// A database of both services in one SQLite file. Cloning is cheap and gives the same database.
+#[derive(Debug, Clone)]
+pub struct SqliteStore {
+    pub(crate) writer: SqlitePool,
+    pub(crate) reader: SqlitePool,
+}
+
+impl SqliteStore {
+    /// Opens the database in a file and brings it to this version's form.
+    ///
+    /// # Errors
+    /// [`OpenError`]. A file that was there is unchanged unless it is a becket database.
+    pub async fn open(path: &Path, mode: OpenMode) -> Result<Self, OpenError> {
+        let exists = prepare(path, mode)?;
+        let options = SqliteConnectOptions::new()
+            .filename(path)
+            .create_if_missing(false)
+            .synchronous(SqliteSynchronous::Full)
+            .foreign_keys(true)
+            .busy_timeout(BUSY_TIMEOUT);
+        if exists {
+            refuse_foreign(path, &options).await?;
+        }
+        let options = options.journal_mode(SqliteJournalMode::Wal);
+        let unusable =
+            |source: sqlx::Error| OpenError::Unusable { path: path.to_owned(), source: source.into() };
+        let writer = pool(1).connect_with(options.clone()).await.map_err(unusable)?;
+        migrate(path, &writer).await?;
+        let reader = pool(READERS).connect_with(options.read_only(true)).await.map_err(unusable)?;
+        Ok(Self { writer, reader })
+    }
+
+    /// Makes a database in memory that lives as long as the store; for tests and demonstrations. Reads wait for writes.
+    ///
+    /// # Errors
+    /// [`OpenError`].
+    pub async fn in_memory() -> Result<Self, OpenError> {
+        let path = Path::new(":memory:");
+        let options = SqliteConnectOptions::new().in_memory(true).foreign_keys(true);
+        // The database is the connection: it must stay, and there can be only one.
+        let pool = pool(1).idle_timeout(None).max_lifetime(None).min_connections(1);
+        let unusable =
+            |source: sqlx::Error| OpenError::Unusable { path: path.to_owned(), source: source.into() };
+        let writer = pool.connect_with(options).await.map_err(unusable)?;
+        migrate(path, &writer).await?;
+        Ok(Self { reader: writer.clone(), writer })
+    }
+
+    /// Waits for running calls and closes all connections; the write-ahead file is folded into the database.
+    pub async fn close(&self) {
+        // The last connection folds the write-ahead file in, and only one that may write can.
+        self.reader.close().await;
+        self.writer.close().await;
+    }
+}
+
+fn pool(connections: u32) -> SqlitePoolOptions {
+    SqlitePoolOptions::new().max_connections(connections).acquire_timeout(ACQUIRE_TIMEOUT)
+}
+
+/// Makes the file where it must be made. Returns whether it was there before.
+fn prepare(path: &Path, mode: OpenMode) -> Result<bool, OpenError> {
+    let name = || path.to_owned();
+    match (mode, path.exists()) {
+        (OpenMode::OpenExisting, false) => return Err(OpenError::Missing { path: name() }),
+        (OpenMode::OpenExisting | OpenMode::OpenOrCreate, true) => return Ok(true),
+        (OpenMode::CreateNew, _) | (OpenMode::OpenOrCreate, false) => {}
+    }
+    // Made here and not by the engine, so that of two that make it at the same time only one succeeds.
+    match std::fs::OpenOptions::new().write(true).create_new(true).open(path) {
+        Ok(_) => Ok(false),
+        Err(e) if e.kind() == std::io::ErrorKind::AlreadyExists && mode == OpenMode::OpenOrCreate => Ok(true),
+        Err(e) if e.kind() == std::io::ErrorKind::AlreadyExists => Err(OpenError::Exists { path: name() }),
+        Err(source) => Err(OpenError::Unusable { path: name(), source: source.into() }),
+    }
+}
+
+/// Looks into a file before anything is changed in it. An empty one, as an interrupted start leaves it, is ours.
+async fn refuse_foreign(path: &Path, options: &SqliteConnectOptions) -> Result<(), OpenError> {
+    let unusable = |source: sqlx::Error| OpenError::Unusable { path: path.to_owned(), source: source.into() };
+    let looker = pool(1).connect_with(options.clone()).await.map_err(unusable)?;
+    let found: Result<(i64, i64), sqlx::Error> = sqlx::query_as(
+        "SELECT (SELECT application_id FROM pragma_application_id), (SELECT count(*) FROM sqlite_schema)",
+    )
+    .fetch_one(&looker)
+    .await;
+    looker.close().await;
+    let (application_id, things) = found.map_err(unusable)?;
+    if application_id == APPLICATION_ID || (application_id == 0 && (things == 0 || is_begun(things))) {
+        return Ok(());
+    }
+    Err(OpenError::Foreign { path: path.to_owned() })
+}
+
+/// A start that was killed after the table of migrations was made and before the first of them leaves one table.
+fn is_begun(things: i64) -> bool {
+    things <= 2
+}
+
+async fn migrate(path: &Path, writer: &SqlitePool) -> Result<(), OpenError> {
+    MIGRATIONS
+        .run(writer)
+        .await
+        .map_err(|source| OpenError::Migration { path: path.to_owned(), source: Box::new(source) })
+}
