@@ -10,8 +10,8 @@ use crate::errors::StatusBuilder;
 /// Methods under these prefixes are always admitted: a full service must still say how it is.
 const ALWAYS_ADMITTED: [&str; 2] = ["/grpc.health.", "/grpc.reflection."];
 
-/// Admits calls up to a limit and refuses the rest at once. Refusing beats queueing: the caller learns at once that it should
-/// come back, instead of waiting for an answer that may come after its deadline.
+/// Admits calls up to a limit and refuses the rest at once. Refusing beats queueing: the caller learns at
+/// once that it should come back, instead of waiting for an answer that may come after its deadline.
 #[derive(Debug, Clone)]
 pub(crate) struct Admission {
     places: Arc<Semaphore>,
@@ -22,8 +22,8 @@ impl Admission {
         Self { places: Arc::new(Semaphore::new(limit.clamp(1, Semaphore::MAX_PERMITS))) }
     }
 
-    /// Takes a place for a call. The place is held until the answer begins: a stream that only waits for news takes none;
-    /// streams are bounded by the limit of each connection.
+    /// Takes a place for a call. The place is held until the answer begins: a stream that only waits for news
+    /// takes none; streams are bounded by the limit of each connection.
     pub(crate) fn admit(&self, path: &str) -> Result<Option<OwnedSemaphorePermit>, Status> {
         if ALWAYS_ADMITTED.iter().any(|prefix| path.starts_with(prefix)) {
             return Ok(None);

@@ -7,7 +7,8 @@ use tokio::sync::Semaphore;
 
 use crate::panics::panic_text;
 
-/// Tells a computation that nobody waits for it any more. A computation of more than a few milliseconds asks it now and then.
+/// Tells a computation that nobody waits for it any more. A computation of more than a few milliseconds asks
+/// it now and then.
 #[derive(Debug, Clone, Default)]
 pub struct CancelFlag(Arc<AtomicBool>);
 
@@ -55,11 +56,12 @@ impl ComputePool {
         Self { permits: Arc::new(Semaphore::new(at_once.clamp(1, Semaphore::MAX_PERMITS))) }
     }
 
-    /// Runs a computation when its turn comes. If the returned future is dropped, the computation's flag is set; its place
-    /// is free only when it has really ended.
+    /// Runs a computation when its turn comes. If the returned future is dropped, the computation's flag is
+    /// set; its place is free only when it has really ended.
     ///
     /// # Errors
-    /// [`ComputeError::Closed`] while the runtime shuts down, [`ComputeError::Panicked`] with the panic's text.
+    /// [`ComputeError::Closed`] while the runtime shuts down, [`ComputeError::Panicked`] with the panic's
+    /// text.
     pub async fn run<T, F>(&self, work: F) -> Result<T, ComputeError>
     where
         T: Send + 'static,
@@ -115,7 +117,8 @@ mod tests {
         assert!(running.await.unwrap_err().is_cancelled());
         assert_eq!(pool.permits.available_permits(), 0);
         release.send(()).unwrap();
-        // The next computation gets its turn only after the first one ended, so its flag has been reported by then.
+        // The next computation gets its turn only after the first one ended, so its flag has been reported by
+        // then.
         let cancelled = pool.run(move |_| wait_seen.recv().unwrap()).await.unwrap();
         assert!(cancelled);
     }

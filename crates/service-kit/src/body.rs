@@ -1,4 +1,5 @@
-//! The body of an answer: ends streams at shutdown, corrects the code in its trailers and logs the call when it ends.
+//! The body of an answer: ends streams at shutdown, corrects the code in its trailers and logs the call when
+//! it ends.
 
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::pin::Pin;
@@ -85,7 +86,8 @@ impl Body for EdgeBody {
         let frame = match polled {
             Ok(Poll::Ready(frame)) => frame,
             Ok(Poll::Pending) => {
-                // Only a body that waits for news is cut off; one that has something to send is never pending.
+                // Only a body that waits for news is cut off; one that has something to send is never
+                // pending.
                 if this.drained.poll(cx).is_pending() {
                     return Poll::Pending;
                 }
@@ -155,7 +157,8 @@ pub(crate) fn correct_in_place(mut headers: HeaderMap, call_id: &str) -> HeaderM
 fn trailers_of(status: &Status) -> HeaderMap {
     let mut trailers = HeaderMap::new();
     if status.add_header(&mut trailers).is_err() {
-        // Only a text that is no header value fails, and the library escapes texts; the code alone still tells the truth.
+        // Only a text that is no header value fails, and the library escapes texts; the code alone still
+        // tells the truth.
         trailers.insert("grpc-status", HeaderValue::from(status.code() as i32));
     }
     trailers

@@ -14,7 +14,8 @@ const NOT_PROTOBUF: &str = "failed to decode Protobuf message";
 /// Header with the details of an error. The library's own errors have none, ours always do.
 const DETAILS: &str = "grpc-status-details-bin";
 
-/// Returns the status that should stand in place of the one in `headers` or trailers, if that one was made by the library.
+/// Returns the status that should stand in place of the one in `headers` or trailers, if that one was made by
+/// the library.
 ///
 /// - OUT_OF_RANGE for a message beyond the size limit becomes RESOURCE_EXHAUSTED;
 /// - INTERNAL for a message that is not protobuf becomes INVALID_ARGUMENT, for the caller is at fault;

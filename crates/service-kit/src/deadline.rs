@@ -13,8 +13,8 @@ use crate::errors::{StatusBuilder, from_faults};
 /// Header in which a gRPC caller states how long it waits.
 const TIMEOUT_HEADER: &str = "grpc-timeout";
 
-/// The answer is sent this much before the deadline, so that it reaches the caller while it still listens. It also has to
-/// come before the server library's own timer, which would answer CANCELLED.
+/// The answer is sent this much before the deadline, so that it reaches the caller while it still listens. It
+/// also has to come before the server library's own timer, which would answer CANCELLED.
 const HEAD_START: Duration = Duration::from_millis(10);
 
 /// The moment by which a call must be answered. Found in the extensions of every request.
@@ -40,8 +40,8 @@ impl Deadline {
     }
 }
 
-/// Finds how long a call may take until its answer begins: the caller's time-out, or `default` if it states none, but never
-/// more than `longest`; less a small head start.
+/// Finds how long a call may take until its answer begins: the caller's time-out, or `default` if it states
+/// none, but never more than `longest`; less a small head start.
 ///
 /// # Errors
 /// INVALID_ARGUMENT if the header is not what the gRPC protocol allows.

@@ -47,7 +47,8 @@ impl StatusBuilder {
         }
     }
 
-    /// Refuses a call because the service has enough to do: RESOURCE_EXHAUSTED with a delay after which to try again.
+    /// Refuses a call because the service has enough to do: RESOURCE_EXHAUSTED with a delay after which to
+    /// try again.
     pub fn overloaded(message: impl Into<String>) -> Self {
         let mut builder = Self::new(ErrorReason::Overloaded, message);
         builder.code = Code::ResourceExhausted;
@@ -111,7 +112,8 @@ pub fn from_faults(faults: &[Fault]) -> Status {
 
 /// Builds the INTERNAL error for a fault of the service itself.
 ///
-/// `detail` goes to the log only. The caller gets a fixed text and the id of the call, which is in the log line too.
+/// `detail` goes to the log only. The caller gets a fixed text and the id of the call, which is in the log
+/// line too.
 pub fn internal(detail: impl fmt::Display) -> Status {
     let call_id = current_call_id();
     tracing::error!(call_id, %detail, "fault of the service");

@@ -9,8 +9,8 @@ use tokio::net::TcpStream;
 use tokio_util::sync::WaitForCancellationFutureOwned;
 use tonic::transport::server::{Connected, TcpConnectInfo};
 
-/// A TCP connection that fails once it is cut. The server library runs connections as tasks of their own that nobody
-/// else can end, so the hard stop at the end of the grace period goes through the connection.
+/// A TCP connection that fails once it is cut. The server library runs connections as tasks of their own that
+/// nobody else can end, so the hard stop at the end of the grace period goes through the connection.
 pub(crate) struct GuardedIo {
     stream: TcpStream,
     // Boxed, because the library asks for a connection that may be moved.

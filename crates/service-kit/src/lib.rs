@@ -1,9 +1,10 @@
 //! What both services share at the edge: settings, telemetry, clock, server, errors, deadlines.
 //!
-//! A service builds its [`tonic::service::Routes`] and hands them, with a bound listener and a shutdown token, to
-//! [`serve`]. Everything that must hold for every call is done there, in one layer around all routes: a limit on
-//! concurrent calls, the deadline, the translation of codes, the interception of panics, the end of streams at
-//! shutdown and one line in the log. The crate knows nothing of wires, scales, cut lists or storage.
+//! A service builds its [`tonic::service::Routes`] and hands them, with a bound listener and a shutdown
+//! token, to [`serve`]. Everything that must hold for every call is done there, in one layer around all
+//! routes: a limit on concurrent calls, the deadline, the translation of codes, the interception of panics,
+//! the end of streams at shutdown and one line in the log. The crate knows nothing of wires, scales, cut
+//! lists or storage.
 
 mod admission;
 mod blocking;

@@ -8,8 +8,8 @@ use std::task::Poll;
 
 /// Runs a future and returns the text of its panic if it panics.
 ///
-/// Unwind safety: the future is dropped after a panic and never polled again, and what it shares with other calls is
-/// guarded by locks and transactions of its own.
+/// Unwind safety: the future is dropped after a panic and never polled again, and what it shares with other
+/// calls is guarded by locks and transactions of its own.
 pub(crate) async fn caught<F: Future>(future: F) -> Result<F::Output, String> {
     let mut future = pin!(future);
     poll_fn(|cx| match catch_unwind(AssertUnwindSafe(|| future.as_mut().poll(cx))) {

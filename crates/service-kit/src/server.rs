@@ -47,11 +47,12 @@ pub enum ServeError {
 
 /// Serves until `shutdown` is cancelled and all calls have ended, or the grace period is over.
 ///
-/// Besides the given routes it serves health (the named services and the server as a whole, "", say SERVING from the moment calls
-/// are taken, and NOT_SERVING from the beginning of the shutdown) and reflection in its versions v1 and v1alpha.
+/// Besides the given routes it serves health (the named services and the server as a whole, "", say SERVING
+/// from the moment calls are taken, and NOT_SERVING from the beginning of the shutdown) and reflection in its
+/// versions v1 and v1alpha.
 ///
-/// At shutdown the listener is closed, streams that wait for news end with UNAVAILABLE, calls being worked on go on for
-/// [`LimitSettings::shutdown_grace`]; what is then still open is cut off.
+/// At shutdown the listener is closed, streams that wait for news end with UNAVAILABLE, calls being worked on
+/// go on for [`LimitSettings::shutdown_grace`]; what is then still open is cut off.
 ///
 /// # Errors
 /// [`ServeError`].

@@ -133,11 +133,12 @@ pub enum SettingsError {
 }
 
 impl Settings {
-    /// Reads the settings: defaults, then `file`, then the variables among `environment` that begin with `BECKET__`.
+    /// Reads the settings: defaults, then `file`, then the variables among `environment` that begin with
+    /// `BECKET__`.
     ///
     /// # Errors
-    /// [`SettingsError::Unreadable`] for a file that is missing or not TOML; [`SettingsError::Wrong`] with every unknown
-    /// key and every value that is not allowed.
+    /// [`SettingsError::Unreadable`] for a file that is missing or not TOML; [`SettingsError::Wrong`] with
+    /// every unknown key and every value that is not allowed.
     pub fn load(
         file: Option<&Path>,
         environment: impl IntoIterator<Item = (String, String)>,

@@ -15,7 +15,8 @@ pub enum TelemetryError {
     Twice(#[source] Box<dyn std::error::Error + Send + Sync>),
 }
 
-/// Sets up the log of this process on standard error. Called once, by the program and not by libraries or tests.
+/// Sets up the log of this process on standard error. Called once, by the program and not by libraries or
+/// tests.
 ///
 /// # Errors
 /// [`TelemetryError::Filter`] for a wrong filter, [`TelemetryError::Twice`] if there is a log already.

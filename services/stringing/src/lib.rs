@@ -1,1 +1,22 @@
-//! The string computation service.
+//! The string computation service: the wire catalogue, scales, jobs and the string sets that follow from
+//! them.
+//!
+//! [`run`] serves it. The service decides who may change what and when; what a scale means in wire is
+//! computed by `becket_scale`, and what is kept is kept by whatever implements [`Storage`]. It knows no
+//! database engine, reads no settings by itself and asks no clock but the one it is given.
+
+mod app;
+mod compute;
+mod error;
+mod grpc;
+mod inputs;
+mod messages;
+mod paging;
+mod run;
+mod set_cache;
+mod status;
+mod use_cases;
+mod write;
+
+pub use app::Storage;
+pub use run::{Parts, RunError, SERVICE_NAMES, run};

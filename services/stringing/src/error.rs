@@ -1,0 +1,93 @@
+//! Why a use case refuses or fails.
+
+use becket_scale::ComputeError;
+use becket_store::{JobState, StoreError};
+use becket_units::Fault;
+
+/// Why a use case refuses or fails. In every case nothing was stored.
+#[derive(Debug, thiserror::Error)]
+pub(crate) enum UseCaseError {
+    /// Fields of the request are faulty; all of them are listed.
+    #[error("the request is faulty")]
+    Faults(Vec<Fault>),
+    /// The page token is not one of this list.
+    #[error(
+        "the page token is not one that this list gave with this filter; begin again with the first page"
+    )]
+    PageToken,
+    /// Something is named that is not there.
+    #[error("{kind} {id} is not there; {remedy}")]
+    ReferenceMissing {
+        /// What kind of thing.
+        kind: &'static str,
+        /// Its id.
+        id: String,
+        /// What the caller can do.
+        remedy: &'static str,
+    },
+    /// A stored scale does not fit the catalogue as it is now.
+    #[error("scale {id} no longer fits the wire catalogue; correct the wires or make a new revision")]
+    ScaleUnfit {
+        /// "model/revision".
+        id: String,
+        /// Where.
+        faults: Vec<Fault>,
+    },
+    /// A job names a draft.
+    #[error("scale {id} is a draft; release it first")]
+    ScaleNotReleased {
+        /// "model/revision".
+        id: String,
+    },
+    /// The job's string set is frozen, so what it follows from may not change.
+    #[error("the string set of {serial_id} is frozen: only due date and station may change, not {fields}")]
+    SetFrozen {
+        /// Serial.
+        serial_id: String,
+        /// What else was to change.
+        fields: String,
+    },
+    /// The string set is not the one that the caller means.
+    #[error("the string set of {serial_id} has another digest by now; read it again and plan again")]
+    SetChanged {
+        /// Serial.
+        serial_id: String,
+        /// Its digest now.
+        digest: String,
+    },
+    /// The state of the job forbids the call.
+    #[error("job {serial_id} has ended and does not change any more")]
+    JobEnded {
+        /// Serial.
+        serial_id: String,
+        /// State.
+        state: JobState,
+    },
+    /// The scale has no string set at this pitch.
+    #[error("the string set cannot be computed: {0}")]
+    NotComputable(#[from] ComputeError),
+    /// The store refuses or fails.
+    #[error(transparent)]
+    Store(#[from] StoreError),
+    /// The service is stopping.
+    #[error("the service is stopping")]
+    Stopping,
+    /// A fault of the service.
+    #[error("{0}")]
+    Internal(String),
+}
+
+impl From<Fault> for UseCaseError {
+    fn from(fault: Fault) -> Self {
+        Self::Faults(vec![fault])
+    }
+}
+
+impl From<becket_service_kit::ComputeError> for UseCaseError {
+    fn from(error: becket_service_kit::ComputeError) -> Self {
+        match error {
+            becket_service_kit::ComputeError::Closed => Self::Stopping,
+            becket_service_kit::ComputeError::Panicked(text) => Self::Internal(text),
+        }
+    }
+}

@@ -1,0 +1,82 @@
+//! Serving the service until it is told to stop.
+
+use std::sync::Arc;
+
+use becket_api::journal::journal_service_server::JournalServiceServer;
+use becket_api::stringing::job_service_server::JobServiceServer;
+use becket_api::stringing::scale_service_server::ScaleServiceServer;
+use becket_api::stringing::string_set_service_server::StringSetServiceServer;
+use becket_api::stringing::wire_service_server::WireServiceServer;
+use becket_api::{journal, stringing};
+use becket_service_kit::{Clock, LimitSettings, ServeError, ServerParts, serve};
+use becket_store::StoreError;
+use tokio::net::TcpListener;
+use tokio_util::sync::CancellationToken;
+use tonic::service::Routes;
+
+use crate::app::{App, Storage};
+use crate::grpc::Handlers;
+
+/// Full names of the services that are served.
+pub const SERVICE_NAMES: [&str; 5] = [
+    stringing::wire_service_server::SERVICE_NAME,
+    stringing::scale_service_server::SERVICE_NAME,
+    stringing::job_service_server::SERVICE_NAME,
+    stringing::string_set_service_server::SERVICE_NAME,
+    journal::journal_service_server::SERVICE_NAME,
+];
+
+/// What the service is made of.
+pub struct Parts {
+    /// Limits of messages, calls and time.
+    pub limits: LimitSettings,
+    /// The bound listener.
+    pub listener: TcpListener,
+    /// Where everything is kept.
+    pub store: Arc<dyn Storage>,
+    /// The time of day.
+    pub clock: Arc<dyn Clock>,
+    /// Cancelled when the service is to stop.
+    pub shutdown: CancellationToken,
+}
+
+/// Why the service did not start or ended in failure.
+#[derive(Debug, thiserror::Error)]
+pub enum RunError {
+    /// The store does not answer.
+    #[error("the store does not answer: {0}")]
+    Store(#[from] StoreError),
+    /// The server failed.
+    #[error(transparent)]
+    Serve(#[from] ServeError),
+}
+
+/// Serves until `shutdown` is cancelled and all calls have ended, or the grace period is over. Health says
+/// SERVING only after the store has answered.
+///
+/// # Errors
+/// [`RunError`].
+pub async fn run(parts: Parts) -> Result<(), RunError> {
+    let Parts { limits, listener, store, clock, shutdown } = parts;
+    store.check().await?;
+    let app = Arc::new(App::new(store, clock, limits.max_computations).await?);
+    let routes = routes(&app, &limits);
+    let service_names = SERVICE_NAMES.to_vec();
+    Ok(serve(ServerParts { routes, listener, service_names, limits, shutdown }).await?)
+}
+
+/// The handlers with their message limits.
+fn routes(app: &Arc<App>, limits: &LimitSettings) -> Routes {
+    let handlers = Handlers::new(Arc::clone(app));
+    let (received, sent) = (limits.max_request_bytes, limits.max_response_bytes);
+    macro_rules! limited {
+        ($server:ident) => {
+            $server::new(handlers.clone()).max_decoding_message_size(received).max_encoding_message_size(sent)
+        };
+    }
+    Routes::new(limited!(WireServiceServer))
+        .add_service(limited!(ScaleServiceServer))
+        .add_service(limited!(JobServiceServer))
+        .add_service(limited!(StringSetServiceServer))
+        .add_service(limited!(JournalServiceServer))
+}

@@ -1,0 +1,105 @@
+//! Errors of use cases as callers see them.
+
+use becket_api::errors::ErrorReason;
+use becket_service_kit::{StatusBuilder, from_faults, internal};
+use becket_store::{JobState, StoreError};
+use tonic::Status;
+
+use crate::error::UseCaseError;
+
+impl From<UseCaseError> for Status {
+    fn from(error: UseCaseError) -> Self {
+        let text = error.to_string();
+        match error {
+            UseCaseError::Faults(faults) => from_faults(&faults),
+            UseCaseError::PageToken => StatusBuilder::new(ErrorReason::PageTokenInvalid, text.clone())
+                .violation("page_token", text)
+                .build(),
+            UseCaseError::ReferenceMissing { kind, id, remedy: _ } => {
+                StatusBuilder::new(ErrorReason::ReferenceMissing, text)
+                    .meta("kind", kind)
+                    .meta("id", id)
+                    .build()
+            }
+            UseCaseError::ScaleUnfit { id, faults } => faults
+                .iter()
+                .fold(StatusBuilder::new(ErrorReason::ReferenceMissing, text), |builder, fault| {
+                    builder.violation(fault.field.clone(), fault.to_string())
+                })
+                .meta("kind", "scales")
+                .meta("id", id)
+                .build(),
+            UseCaseError::ScaleNotReleased { id } => {
+                StatusBuilder::new(ErrorReason::ScaleNotReleased, text).meta("id", id).build()
+            }
+            UseCaseError::SetFrozen { serial_id, fields } => StatusBuilder::new(ErrorReason::SetFrozen, text)
+                .meta("serial_id", serial_id)
+                .meta("fields", fields)
+                .build(),
+            UseCaseError::SetChanged { serial_id, digest } => set_changed(text, &serial_id, &digest),
+            UseCaseError::JobEnded { serial_id, state } => job_state(text, &serial_id, state),
+            UseCaseError::NotComputable(_) => StatusBuilder::new(ErrorReason::NotComputable, text).build(),
+            UseCaseError::Store(error) => of_store(error),
+            UseCaseError::Stopping => StatusBuilder::new(ErrorReason::Overloaded, text).build(),
+            UseCaseError::Internal(detail) => internal(detail),
+        }
+    }
+}
+
+/// Errors of the store.
+fn of_store(error: StoreError) -> Status {
+    let text = error.to_string();
+    match error {
+        StoreError::NotFound { kind, id } => {
+            StatusBuilder::new(ErrorReason::NotFound, text).meta("kind", kind).meta("id", id).build()
+        }
+        StoreError::AlreadyExists { kind, ids } => StatusBuilder::new(ErrorReason::AlreadyExists, text)
+            .meta("kind", kind)
+            .meta("ids", ids.join(","))
+            .build(),
+        StoreError::VersionStale { kind, id, current } => StatusBuilder::new(
+            ErrorReason::EtagStale,
+            format!("{kind}/{id} has changed; read it again and decide again"),
+        )
+        .meta("kind", kind)
+        .meta("id", id)
+        .meta("etag", current)
+        .build(),
+        StoreError::RequestIdReused => StatusBuilder::new(ErrorReason::RequestIdReused, text).build(),
+        StoreError::ScaleReleased { id } => {
+            StatusBuilder::new(ErrorReason::ScaleReleased, format!("{text}; make a new revision"))
+                .meta("id", id)
+                .build()
+        }
+        StoreError::JobState { serial_id, state } => job_state(text, &serial_id, state),
+        StoreError::SetFrozen { serial_id, digest } => set_changed(text, &serial_id, &digest),
+        StoreError::CursorInvalid => UseCaseError::PageToken.into(),
+        StoreError::Busy => StatusBuilder::new(ErrorReason::Overloaded, text).build(),
+        StoreError::Unavailable(source) => {
+            tracing::error!(%source, "the store is unavailable");
+            StatusBuilder::new(ErrorReason::UpstreamUnavailable, text).build()
+        }
+        // The rest belongs to the floor, which this service never touches, or tells of damage.
+        other => internal(format!("unexpected error of the store: {other:?}")),
+    }
+}
+
+fn set_changed(text: String, serial_id: &str, digest: &str) -> Status {
+    StatusBuilder::new(ErrorReason::SetChanged, text)
+        .meta("serial_id", serial_id)
+        .meta("digest", digest)
+        .build()
+}
+
+fn job_state(text: String, serial_id: &str, state: JobState) -> Status {
+    let name = match state {
+        JobState::Open => "open",
+        JobState::Frozen => "frozen",
+        JobState::Done => "done",
+        JobState::GivenUp => "given_up",
+    };
+    StatusBuilder::new(ErrorReason::StateForbids, text)
+        .meta("serial_id", serial_id)
+        .meta("state", name)
+        .build()
+}

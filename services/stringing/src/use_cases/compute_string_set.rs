@@ -1,0 +1,101 @@
+//! Computing a set without storing anything.
+
+use std::sync::Arc;
+
+use becket_api::convert::within;
+use becket_api::stringing::compute_string_set_request::Source;
+use becket_api::stringing::{self, ComputeStringSetRequest, ComputeStringSetResponse, StringSet};
+use becket_scale::{ComputeOptionsDraft, ScaleDraft};
+use becket_units::Fault;
+use becket_wire::{Catalogue, WireDraft};
+
+use crate::app::App;
+use crate::compute::SetSource;
+use crate::error::UseCaseError;
+use crate::inputs::{named_wires, scale_id};
+use crate::write::decode;
+
+/// Most wires of one request.
+const MAX_WIRES: usize = 2000;
+
+impl App {
+    /// Computes the set of a stored revision, or of a scale in the request.
+    pub(crate) async fn compute_string_set(
+        &self,
+        request: ComputeStringSetRequest,
+    ) -> Result<ComputeStringSetResponse, UseCaseError> {
+        let mut faults = Vec::new();
+        let options = request.options.as_ref().map(ComputeOptionsDraft::from).unwrap_or_default().validate();
+        let options = options.map_err(|list| faults.extend(within(list, "options")));
+        let given = given_wires(&request.wires, &mut faults);
+        let (message, is_stored) = self.source(request.source, &mut faults).await?;
+        let mut catalogue = self.catalogue(named_wires(&message)).await?;
+        for wire in given.iter() {
+            catalogue.insert(wire.clone());
+        }
+        let checked = ScaleDraft::from(&message).validate(&catalogue);
+        let scale = match checked {
+            Err(list) if is_stored && faults.is_empty() => {
+                let id = scale_id(&message.model_id, &message.revision_id);
+                return Err(UseCaseError::ScaleUnfit { id, faults: list });
+            }
+            Err(list) => {
+                faults.extend(within(list, "scale"));
+                return Err(UseCaseError::Faults(faults));
+            }
+            Ok(scale) => scale,
+        };
+        let Ok(options) = options else { return Err(UseCaseError::Faults(faults)) };
+        if !faults.is_empty() {
+            return Err(UseCaseError::Faults(faults));
+        }
+        let source =
+            SetSource { serial_id: String::new(), scale, as_built_notes: Vec::new(), catalogue, options };
+        let set: Arc<StringSet> = self.computed(source).await?;
+        Ok(ComputeStringSetResponse { string_set: Some(Arc::unwrap_or_clone(set)) })
+    }
+
+    /// The scale that a request names or brings, and whether it is a stored one.
+    async fn source(
+        &self,
+        source: Option<Source>,
+        faults: &mut Vec<Fault>,
+    ) -> Result<(stringing::Scale, bool), UseCaseError> {
+        match source {
+            Some(Source::Stored(reference)) => {
+                let stored = self.store.scale(&reference.model_id, &reference.revision_id).await?;
+                Ok((decode(&stored.stored.bytes)?, true))
+            }
+            Some(Source::Scale(given)) => Ok((given, false)),
+            None => {
+                faults.push(Fault::new("source", "absent", "stored or scale must be stated"));
+                Err(UseCaseError::Faults(std::mem::take(faults)))
+            }
+        }
+    }
+}
+
+/// The wires that a request brings, checked.
+fn given_wires(wires: &[stringing::Wire], faults: &mut Vec<Fault>) -> Catalogue {
+    let mut given = Catalogue::default();
+    if wires.len() > MAX_WIRES {
+        faults.push(Fault::new(
+            "wires",
+            format!("{} entries", wires.len()),
+            format!("up to {MAX_WIRES} entries"),
+        ));
+        return given;
+    }
+    for (index, message) in wires.iter().enumerate() {
+        match WireDraft::from(message).validate() {
+            Err(list) => faults.extend(within(list, &format!("wires[{index}]"))),
+            Ok(wire) if given.get(wire.wire_id().as_str()).is_some() => {
+                faults.push(Fault::new(format!("wires[{index}].wire_id"), wire.wire_id(), "each wire once"));
+            }
+            Ok(wire) => {
+                given.insert(wire);
+            }
+        }
+    }
+    given
+}

@@ -1,0 +1,74 @@
+//! The string set of a serial.
+
+use std::sync::Arc;
+
+use becket_api::stringing::{GetStringSetRequest, GetStringSetResponse, Job, StringSet};
+use becket_store::{Kind, StoreError, StoredJob};
+
+use crate::app::App;
+use crate::compute::SetSource;
+use crate::error::UseCaseError;
+use crate::inputs::{job_terms, scale_id};
+use crate::set_cache::SetKey;
+use crate::write::decode;
+
+impl App {
+    /// The set as frozen, or else as it follows from the job, its scale and the catalogue as they are now.
+    pub(crate) async fn get_string_set(
+        &self,
+        request: GetStringSetRequest,
+    ) -> Result<GetStringSetResponse, UseCaseError> {
+        let job = self.store.job(&request.serial_id).await?;
+        if job.freeze_us.is_some()
+            && let Some((frozen, _)) = self.store.frozen_set(&request.serial_id).await?
+        {
+            return Ok(GetStringSetResponse { string_set: Some(decode(&frozen.bytes)?) });
+        }
+        let set = self.set_of(&job).await?;
+        Ok(GetStringSetResponse { string_set: Some(StringSet::clone(&set)) })
+    }
+
+    /// The set that follows from a job.
+    pub(super) async fn set_of(&self, stored: &StoredJob) -> Result<Arc<StringSet>, UseCaseError> {
+        let serial_id = stored.columns.serial_id.clone();
+        // Read before the wires: if they change in between, the set is kept under a state that is over and is
+        // never found.
+        let wires_generation = self.store.wires_generation().await?;
+        let key = SetKey { serial_id, job_version: stored.stored.version, wires_generation };
+        if let Some(set) = self.sets.get(&key) {
+            return Ok(set);
+        }
+        let inputs = self.inputs_of(stored).await?;
+        let set = self.computed(inputs).await?;
+        self.sets.put(key, Arc::clone(&set));
+        Ok(set)
+    }
+
+    /// What the set of a job follows from.
+    async fn inputs_of(&self, stored: &StoredJob) -> Result<SetSource, UseCaseError> {
+        let job: Job = decode(&stored.stored.bytes)?;
+        let damaged =
+            |faults| UseCaseError::Internal(format!("stored job {} is not valid: {faults:?}", job.serial_id));
+        let terms = job_terms(&job).map_err(damaged)?;
+        let id = scale_id(&job.model_id, &job.revision_id);
+        let scale = match self.store.scale(&job.model_id, &job.revision_id).await {
+            Err(StoreError::NotFound { kind: Kind::Scale, .. }) => {
+                return Err(UseCaseError::Internal(format!("scale {id} of job {} is gone", job.serial_id)));
+            }
+            other => other?,
+        };
+        let checked = self.checked_scale(&scale, terms.wire_ids()).await?;
+        // The measurements fitted when the job was stored; if they do not by now, a wire was changed.
+        let (scale, as_built_notes) = terms.merged(&checked).map_err(|error| match error {
+            UseCaseError::Faults(faults) => UseCaseError::ScaleUnfit { id, faults },
+            other => other,
+        })?;
+        Ok(SetSource {
+            serial_id: job.serial_id,
+            scale,
+            catalogue: checked.catalogue,
+            options: terms.options,
+            as_built_notes,
+        })
+    }
+}

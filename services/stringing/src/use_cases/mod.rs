@@ -1,0 +1,20 @@
+//! What the service does, one file each.
+
+mod amend_job;
+mod close_job;
+mod compute_string_set;
+mod create_scale;
+mod freeze_string_set;
+mod get_job;
+mod get_scale;
+mod get_string_set;
+mod get_wire;
+mod import_wires;
+mod list_entries;
+mod list_jobs;
+mod list_scales;
+mod list_wires;
+mod open_job;
+mod release_scale;
+mod update_scale;
+mod update_wire;
