@@ -1,7 +1,7 @@
 //! The string computation service: the wire catalogue, scales, jobs and the string sets that follow from
 //! them.
 //!
-//! [`run`] serves it. The service decides who may change what and when; what a scale means in wire is
+//! [`run`] serves it alone; [`register`] puts it beside other services on one listener. The service decides who may change what and when; what a scale means in wire is
 //! computed by `becket_scale`, and what is kept is kept by whatever implements [`Storage`]. It knows no
 //! database engine, reads no settings by itself and asks no clock but the one it is given.
 
@@ -19,4 +19,4 @@ mod use_cases;
 mod write;
 
 pub use app::Storage;
-pub use run::{Parts, RunError, SERVICE_NAMES, run};
+pub use run::{Deps, Parts, RunError, SERVICE_NAMES, register, run};

@@ -12,7 +12,7 @@ use becket_service_kit::{Clock, LimitSettings, ServeError, ServerParts, serve};
 use becket_store::StoreError;
 use tokio::net::TcpListener;
 use tokio_util::sync::CancellationToken;
-use tonic::service::Routes;
+use tonic::service::RoutesBuilder;
 
 use crate::app::{App, Storage};
 use crate::grpc::Handlers;
@@ -51,32 +51,49 @@ pub enum RunError {
     Serve(#[from] ServeError),
 }
 
-/// Serves until `shutdown` is cancelled and all calls have ended, or the grace period is over. Health says
-/// SERVING only after the store has answered.
+/// What the handlers work with, where other services share the listener.
+pub struct Deps {
+    /// Limits of messages and computations.
+    pub limits: LimitSettings,
+    /// Where everything is kept.
+    pub store: Arc<dyn Storage>,
+    /// The time of day.
+    pub clock: Arc<dyn Clock>,
+}
+
+/// Serves until `shutdown` is cancelled and all calls have ended, or the grace period is over. Health says SERVING only
+/// after the store has answered.
 ///
 /// # Errors
 /// [`RunError`].
 pub async fn run(parts: Parts) -> Result<(), RunError> {
     let Parts { limits, listener, store, clock, shutdown } = parts;
-    store.check().await?;
-    let app = Arc::new(App::new(store, clock, limits.max_computations).await?);
-    let routes = routes(&app, &limits);
-    let service_names = SERVICE_NAMES.to_vec();
+    let mut routes = RoutesBuilder::default();
+    register(&mut routes, Deps { limits: limits.clone(), store, clock }).await?;
+    let (routes, service_names) = (routes.routes(), SERVICE_NAMES.to_vec());
     Ok(serve(ServerParts { routes, listener, service_names, limits, shutdown }).await?)
 }
 
-/// The handlers with their message limits.
-fn routes(app: &Arc<App>, limits: &LimitSettings) -> Routes {
-    let handlers = Handlers::new(Arc::clone(app));
+/// Adds the handlers, with their message limits, to the routes of a listener; [`SERVICE_NAMES`] are then to be served by it.
+///
+/// # Errors
+/// [`RunError::Store`] if the store does not answer.
+pub async fn register(routes: &mut RoutesBuilder, deps: Deps) -> Result<(), RunError> {
+    let Deps { limits, store, clock } = deps;
+    store.check().await?;
+    let app = App::new(store, clock, limits.max_computations).await?;
+    let handlers = Handlers::new(Arc::new(app));
     let (received, sent) = (limits.max_request_bytes, limits.max_response_bytes);
     macro_rules! limited {
         ($server:ident) => {
             $server::new(handlers.clone()).max_decoding_message_size(received).max_encoding_message_size(sent)
         };
     }
-    Routes::new(limited!(WireServiceServer))
+    routes
+        .add_service(limited!(WireServiceServer))
         .add_service(limited!(ScaleServiceServer))
         .add_service(limited!(JobServiceServer))
         .add_service(limited!(StringSetServiceServer))
-        .add_service(limited!(JournalServiceServer))
+        .add_service(limited!(JournalServiceServer));
+    Ok(())
 }
