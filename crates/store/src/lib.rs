@@ -16,6 +16,8 @@
 //! The crate holds no engine and opens no file. What it computes itself is the [`journal`]: hashes and the JSON of floor
 //! records, so that all engines write the same.
 
+#[cfg(feature = "conformance")]
+pub mod conformance;
 mod context;
 mod cut_store;
 mod error;

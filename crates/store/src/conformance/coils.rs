@@ -1,0 +1,165 @@
+//! Coils, rules, stations.
+
+use becket_floor::{Booking, BookingKind, CoilState, ListId, WireId};
+use becket_units::Um;
+
+use super::Factory;
+use super::samples::{coil, coil_id, confirm, ctx, list, mm, page, plan, start, station, stock, text, told};
+use crate::{CoilChange, CoilChanged, CoilFilter, CutStore, Kind, StockRule, StoreError};
+
+pub async fn coils_are_received_all_or_none(factory: &impl Factory) {
+    let store = factory.open().await;
+    let (answer, outcome) = told();
+    let coils = vec![coil("C2", "L1", "2026-01-01", 100), coil("C1", "L1", "2026-01-01", 200)];
+    store.receive_coils(&ctx("1"), coils.clone(), answer).await.unwrap();
+    assert_eq!(outcome().iter().map(|c| c.coil.clone()).collect::<Vec<_>>(), coils);
+    assert_eq!(store.coil(&coil_id("C2")).await.unwrap(), outcome()[0]);
+    let more = vec![coil("C3", "L1", "2026-01-01", 100), coil("C1", "L2", "2026-01-01", 5)];
+    match store.receive_coils(&ctx("2"), more, text()).await {
+        Err(StoreError::AlreadyExists { kind: Kind::Coil, ids }) => assert_eq!(ids, ["C1"]),
+        other => panic!("{other:?}"),
+    }
+    assert!(matches!(store.coil(&coil_id("C3")).await, Err(StoreError::NotFound { kind: Kind::Coil, .. })));
+    assert_eq!(store.coil(&coil_id("C1")).await.unwrap().coil, coils[1]);
+}
+
+fn change(id: &str, version: i64, booking: Option<(BookingKind, Um)>, state: CoilState) -> CoilChange {
+    CoilChange {
+        coil_id: coil_id(id),
+        expected_version: version,
+        booking: booking.map(|(kind, amount)| Booking { coil_id: coil_id(id), kind, amount }),
+        state,
+        refuse_if_reserved: false,
+        note: "because".to_owned(),
+    }
+}
+
+pub async fn coils_change_by_version(factory: &impl Factory) {
+    let store = factory.open().await;
+    store.receive_coils(&ctx("1"), vec![coil("C1", "L1", "2026-01-01", 100)], text()).await.unwrap();
+    let less = Some((BookingKind::Adjust, mm(-30)));
+    let (answer, outcome) = told::<CoilChanged>();
+    store.change_coil(&ctx("2"), change("C1", 1, less, CoilState::Opened), answer).await.unwrap();
+    let now = store.coil(&coil_id("C1")).await.unwrap();
+    assert_eq!(now, outcome().coil);
+    assert_eq!((now.coil.remaining, now.coil.adjusted, now.version), (mm(70), mm(-30), 2));
+    let stale = store.change_coil(&ctx("3"), change("C1", 1, less, CoilState::Opened), text()).await;
+    assert!(matches!(stale, Err(StoreError::VersionStale { current: 2, .. })), "{stale:?}");
+    let too_much = Some((BookingKind::Scrap, mm(71)));
+    let refused = store.change_coil(&ctx("4"), change("C1", 2, too_much, CoilState::Opened), text()).await;
+    assert!(matches!(refused, Err(StoreError::ChangeInconsistent { .. })), "{refused:?}");
+    assert_eq!(store.coil(&coil_id("C1")).await.unwrap(), now);
+}
+
+pub async fn reserved_coils_are_not_scrapped(factory: &impl Factory) {
+    let store = factory.open().await;
+    let c1 = coil("C1", "L1", "2026-01-01", 10_000);
+    stock(&store, vec![c1.clone()]).await;
+    plan(&store, "p", list(&c1, "S1", &[("52.1", 1000)])).await.unwrap();
+    assert_eq!(store.coil(&c1.coil_id).await.unwrap().reserved, mm(1010));
+    let mut scrap = change("C1", 1, Some((BookingKind::Scrap, mm(10_000))), CoilState::Scrapped);
+    scrap.refuse_if_reserved = true;
+    match store.change_coil(&ctx("s"), scrap, text()).await {
+        Err(StoreError::CoilReserved { list_ids, .. }) => assert_eq!(list_ids, [ListId::numbered(1)]),
+        other => panic!("{other:?}"),
+    }
+    // A weighing is not refused: what is there is there. It tells who is short.
+    let (answer, outcome) = told::<CoilChanged>();
+    let less = Some((BookingKind::Adjust, mm(-9000)));
+    store.change_coil(&ctx("w"), change("C1", 1, less, CoilState::Sealed), answer).await.unwrap();
+    assert_eq!(outcome().short_list_ids(), [ListId::numbered(1)]);
+}
+
+pub async fn coils_are_listed(factory: &impl Factory) {
+    let store = factory.open().await;
+    let coils =
+        ["c", "B", "a", "b"].map(|id| coil(id, if id == "a" { "L2" } else { "L1" }, "2026-01-01", 100));
+    store.receive_coils(&ctx("1"), coils.to_vec(), text()).await.unwrap();
+    store.change_coil(&ctx("2"), change("c", 1, None, CoilState::SetAside), text()).await.unwrap();
+    let names = |got: &crate::Page<crate::StoredCoil>| -> Vec<String> {
+        got.items.iter().map(|stored| stored.coil.coil_id.to_string()).collect()
+    };
+    let all = CoilFilter::default();
+    let first = store.list_coils(&all, &page(3, None)).await.unwrap();
+    assert_eq!(names(&first), ["B", "a", "b"]);
+    let second = store.list_coils(&all, &page(3, first.next.as_deref())).await.unwrap();
+    assert_eq!((names(&second), second.next), (vec!["c".to_owned()], None));
+    let lot = CoilFilter { lot_id: Some(becket_floor::LotId::new("L2").unwrap()), ..CoilFilter::default() };
+    assert_eq!(names(&store.list_coils(&lot, &page(9, None)).await.unwrap()), ["a"]);
+    let aside = CoilFilter { state: Some(CoilState::SetAside), ..CoilFilter::default() };
+    assert_eq!(names(&store.list_coils(&aside, &page(9, None)).await.unwrap()), ["c"]);
+    let none = CoilFilter { wire_id: Some(WireId::new("w9").unwrap()), ..CoilFilter::default() };
+    assert!(store.list_coils(&none, &page(9, None)).await.unwrap().items.is_empty());
+}
+
+pub async fn stock_is_in_order_of_receipt(factory: &impl Factory) {
+    let store = factory.open().await;
+    let mut other = coil("C0", "L1", "2025-01-01", 5000);
+    other.wire_id = WireId::new("w2").unwrap();
+    let c1 = coil("C1", "L1", "2026-02-01", 5000);
+    let c2 = coil("C2", "L1", "2026-01-01", 5000);
+    stock(&store, vec![c1.clone(), c2, other.clone()]).await;
+    let first = plan(&store, "p1", list(&c1, "S1", &[("52.1", 1000)])).await.unwrap().list.header.list_id;
+    let second = plan(&store, "p2", list(&c1, "S2", &[("52.1", 500)])).await.unwrap().list.header.list_id;
+    let seen = |from: Option<ListId>| {
+        let store = &store;
+        async move {
+            let stock = store.stock(&[WireId::new("w1").unwrap()], from.as_ref()).await.unwrap();
+            stock.iter().map(|c| (c.coil.coil_id.to_string(), c.reserved_by_others)).collect::<Vec<_>>()
+        }
+    };
+    assert_eq!(seen(None).await, [("C2".to_owned(), Um::ZERO), ("C1".to_owned(), mm(1520))]);
+    assert_eq!(seen(Some(first)).await[1].1, mm(510));
+    assert_eq!(seen(Some(second)).await[1].1, mm(1010));
+    // What is mounted holds a position, whatever its wire.
+    let third = plan(&store, "p3", list(&other, "S3", &[("52.1", 500)])).await.unwrap().list.header.list_id;
+    start(&store, &third).await;
+    confirm(&store, &third, 1).await;
+    let stock = store.stock(&[WireId::new("w1").unwrap()], None).await.unwrap();
+    assert_eq!(stock[0].coil.coil_id, other.coil_id);
+    assert_eq!(stock[0].mounted.as_ref().map(|place| place.reel_position), Some(1));
+}
+
+pub async fn rules_are_kept(factory: &impl Factory) {
+    let store = factory.open().await;
+    let rule =
+        |wire: &str, length| StockRule { wire_id: WireId::new(wire).unwrap(), smallest_remnant: mm(length) };
+    for (i, rule) in [rule("w2", 5), rule("w1", 6), rule("w2", 300)].into_iter().enumerate() {
+        store.set_stock_rule(&ctx(&i.to_string()), rule, text()).await.unwrap();
+    }
+    let first = store.list_stock_rules(&page(1, None)).await.unwrap();
+    assert_eq!(first.items, [rule("w1", 6)]);
+    let second = store.list_stock_rules(&page(1, first.next.as_deref())).await.unwrap();
+    assert_eq!((second.items, second.next), (vec![rule("w2", 300)], None));
+    store.receive_coils(&ctx("c"), vec![coil("C1", "L1", "2026-01-01", 100)], text()).await.unwrap();
+    let coils = store.floor_coils(&[coil_id("C1"), coil_id("none")], None).await.unwrap();
+    assert_eq!(coils.iter().map(|c| c.smallest_remnant).collect::<Vec<_>>(), [mm(6)]);
+}
+
+pub async fn stations_keep_positions_in_use(factory: &impl Factory) {
+    let store = factory.open().await;
+    let c1 = coil("C1", "L1", "2026-01-01", 10_000);
+    stock(&store, vec![c1.clone()]).await;
+    let twice = store.save_station(&ctx("2"), station(3), None, text()).await;
+    assert!(matches!(twice, Err(StoreError::AlreadyExists { kind: Kind::Station, .. })), "{twice:?}");
+    let stale = store.save_station(&ctx("3"), station(3), Some(7), text()).await;
+    assert!(matches!(stale, Err(StoreError::VersionStale { current: 1, .. })), "{stale:?}");
+    let mut plan_on_two = list(&c1, "S1", &[("52.1", 1000)]);
+    plan_on_two.steps.iter_mut().for_each(|step| step.reel_position = 2);
+    let id = plan(&store, "p", plan_on_two).await.unwrap().list.header.list_id;
+    start(&store, &id).await;
+    confirm(&store, &id, 1).await;
+    let refused = store.save_station(&ctx("4"), station(1), Some(1), text()).await;
+    assert!(
+        matches!(&refused, Err(StoreError::PositionsInUse { positions }) if *positions == [2]),
+        "{refused:?}"
+    );
+    let stored = store.station(&station(1).station_id).await.unwrap();
+    assert_eq!((stored.version, stored.station.reel_positions), (1, 2));
+    assert_eq!(stored.station.mounted.get(&2), Some(&c1.coil_id));
+    confirm(&store, &id, 2).await;
+    store.save_station(&ctx("5"), station(1), Some(1), text()).await.unwrap();
+    assert_eq!(store.list_stations(&page(5, None)).await.unwrap().items[0].version, 2);
+    let missing = becket_floor::StationId::new("none").unwrap();
+    assert!(matches!(store.station(&missing).await, Err(StoreError::NotFound { kind: Kind::Station, .. })));
+}

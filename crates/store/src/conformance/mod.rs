@@ -1,0 +1,61 @@
+//! The tests that every engine passes. Each is a function over a [`Factory`] of a fresh database; [`suite!`](crate::suite)
+//! makes one `#[tokio::test]` of each.
+
+#![allow(
+    clippy::unwrap_used,
+    clippy::panic,
+    missing_docs,
+    reason = "a suite of tests: it fails by panicking"
+)]
+
+pub mod coils;
+pub mod idempotency;
+pub mod journals;
+pub mod lists;
+mod samples;
+pub mod strings;
+
+use async_trait::async_trait;
+
+use crate::{CutStore, JournalStore, StringStore};
+
+/// A database of its own for one test.
+#[async_trait]
+pub trait Factory: Send + Sync {
+    /// The engine under test.
+    type Store: StringStore + CutStore + JournalStore;
+
+    /// Opens the database: the first call makes it, later ones open the same again, as a restart does.
+    async fn open(&self) -> Self::Store;
+}
+
+/// Makes a `#[tokio::test]` of every function of the suite. `$factory` is an expression that makes a [`Factory`]
+/// of a fresh database.
+#[macro_export]
+macro_rules! suite {
+    ($factory:expr) => {
+        $crate::suite! { $factory;
+            strings: wires_are_imported_all_or_none, wires_are_updated_by_version, wires_are_listed,
+                scales_are_released_for_good, jobs_live_and_end, jobs_are_listed_by_due_date, sets_are_frozen_for_good;
+            idempotency: a_repeat_gets_the_first_answer, a_reused_id_is_refused, ids_belong_to_caller_and_method,
+                a_failed_call_leaves_nothing, floor_writes_repeat_too;
+            journals: the_chain_is_whole, subjects_can_be_followed, restart_keeps_everything;
+            coils: coils_are_received_all_or_none, coils_change_by_version, reserved_coils_are_not_scrapped,
+                coils_are_listed, stock_is_in_order_of_receipt, rules_are_kept, stations_keep_positions_in_use;
+            lists: a_list_is_cut_from_start_to_end, lists_are_numbered_and_listed, no_more_is_reserved_than_is_there,
+                a_piece_is_on_one_list, versions_guard_lists, guards_guard_coils, a_refused_change_leaves_nothing,
+                spoiled_pieces_are_recut_and_told, a_dropped_plan_frees_wire_and_pieces, lots_are_traced;
+        }
+    };
+    ($factory:expr; $($module:ident: $($test:ident),+;)+) => {
+        $(mod $module {
+            #[allow(unused_imports, reason = "the factory may be an expression of the parent")]
+            use super::*;
+
+            $(#[tokio::test]
+            async fn $test() {
+                $crate::conformance::$module::$test(&$factory).await;
+            })+
+        })+
+    };
+}
