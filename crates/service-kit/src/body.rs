@@ -14,14 +14,14 @@ use tokio_util::sync::WaitForCancellationFutureOwned;
 use tonic::codegen::Bytes;
 use tonic::{Code, Status};
 
-use crate::call::CALL_ID;
+use crate::call::{CALL, Call};
 use crate::codes::corrected;
 use crate::errors::{StatusBuilder, internal};
 use crate::panics::panic_text;
 
 /// Writes the one line of a call when it is dropped, so that a call that its caller gives up is logged too.
 pub(crate) struct CallLine {
-    pub(crate) call_id: String,
+    pub(crate) call: Call,
     pub(crate) method: String,
     pub(crate) started: Instant,
     /// Set once the call has ended with a code.
@@ -45,7 +45,8 @@ impl Drop for CallLine {
         // Divided only for display; µs below 2^53 are exact.
         #[expect(clippy::cast_precision_loss, reason = "a duration for display")]
         let ms = elapsed_us as f64 / 1000.0;
-        tracing::info!(method = %self.method, code = ?code, ms, call_id = %self.call_id, "call");
+        let request_id = self.call.request_id.get().map_or("", String::as_str);
+        tracing::info!(method = %self.method, code = ?code, ms, call_id = %self.call.id, request_id, "call");
     }
 }
 
@@ -80,9 +81,9 @@ impl Body for EdgeBody {
         if *this.ended {
             return Poll::Ready(None);
         }
-        let call_id = this.line.call_id.clone();
+        let call = this.line.call.clone();
         let inner = this.inner.as_mut();
-        let polled = CALL_ID.sync_scope(call_id, || catch_unwind(AssertUnwindSafe(|| inner.poll_frame(cx))));
+        let polled = CALL.sync_scope(call, || catch_unwind(AssertUnwindSafe(|| inner.poll_frame(cx))));
         let frame = match polled {
             Ok(Poll::Ready(frame)) => frame,
             Ok(Poll::Pending) => {
@@ -96,7 +97,7 @@ impl Body for EdgeBody {
             }
             Err(payload) => {
                 let status =
-                    CALL_ID.sync_scope(this.line.call_id.clone(), || internal(panic_text(payload.as_ref())));
+                    CALL.sync_scope(this.line.call.clone(), || internal(panic_text(payload.as_ref())));
                 return end_with(&status, this.ended, this.line);
             }
         };
@@ -104,7 +105,7 @@ impl Body for EdgeBody {
             Some(Ok(frame)) => match frame.into_trailers() {
                 Ok(trailers) => {
                     *this.ended = true;
-                    let trailers = correct_in_place(trailers, &this.line.call_id);
+                    let trailers = correct_in_place(trailers, &this.line.call);
                     this.line.note(&trailers);
                     Poll::Ready(Some(Ok(Frame::trailers(trailers))))
                 }
@@ -142,8 +143,8 @@ fn end_with(
 }
 
 /// Replaces the status in headers or trailers if it needs correction.
-pub(crate) fn correct_in_place(mut headers: HeaderMap, call_id: &str) -> HeaderMap {
-    if let Some(status) = CALL_ID.sync_scope(call_id.to_owned(), || corrected(&headers)) {
+pub(crate) fn correct_in_place(mut headers: HeaderMap, call: &Call) -> HeaderMap {
+    if let Some(status) = CALL.sync_scope(call.clone(), || corrected(&headers)) {
         for (name, value) in trailers_of(&status) {
             if let Some(name) = name {
                 headers.insert(name, value);

@@ -3,6 +3,7 @@
 use becket_units::Fault;
 use tonic::{Request, Status};
 
+use crate::call::Call;
 use crate::deadline::Deadline;
 use crate::errors::from_faults;
 
@@ -48,12 +49,15 @@ impl CallContext {
     }
 }
 
-/// Checks the request id of a write: 1 to 64 printable ASCII characters.
+/// Checks the request id of a write: 1 to 64 printable ASCII characters. A good one is shown in the call's line in
+/// the log.
 ///
 /// # Errors
 /// A fault of the field `request_id`.
 pub fn check_request_id(request_id: &str) -> Result<(), Fault> {
     if is_name(request_id) {
+        // A call has one request id; of several the first is shown.
+        let _ = Call::current().request_id.set(request_id.to_owned());
         return Ok(());
     }
     Err(Fault::new("request_id", request_id, "1 to 64 printable ASCII characters, a UUID for instance"))

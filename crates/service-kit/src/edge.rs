@@ -16,7 +16,7 @@ use tower::{Layer, Service};
 
 use crate::admission::Admission;
 use crate::body::{CallLine, EdgeBody, correct_in_place};
-use crate::call::{CALL_ID, new_call_id};
+use crate::call::{CALL, Call};
 use crate::deadline::{Deadline, exceeded, time_allowed};
 use crate::errors::internal;
 use crate::panics::caught;
@@ -73,17 +73,17 @@ async fn answer(
     rules: Arc<EdgeRules>,
     request: Request<Body>,
 ) -> Result<Response<EdgeBody>, Infallible> {
-    let call_id = new_call_id();
+    let call = Call::begin(request.headers());
     let mut line = CallLine {
-        call_id: call_id.clone(),
+        call: call.clone(),
         method: request.uri().path().trim_start_matches('/').to_owned(),
         started: Instant::now(),
         code: None,
     };
-    let response = CALL_ID.scope(call_id.clone(), within_rules(routes, &rules, request)).await;
+    let response = CALL.scope(call.clone(), within_rules(routes, &rules, request)).await;
     let response = response.unwrap_or_else(Status::into_http);
     let (mut parts, body) = response.into_parts();
-    parts.headers = correct_in_place(parts.headers, &call_id);
+    parts.headers = correct_in_place(parts.headers, &call);
     // A status in the headers means that nothing follows.
     line.note(&parts.headers);
     let drained = rules.draining.clone().cancelled_owned();

@@ -1,6 +1,6 @@
 //! Errors as callers see them: a code, a reason of the domain "becket" and details.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, HashMap};
 use std::fmt;
 use std::time::Duration;
 
@@ -9,13 +9,20 @@ use becket_units::Fault;
 use tonic::{Code, Status};
 use tonic_types::{ErrorDetails, FieldViolation, StatusExt};
 
-use crate::call::current_call_id;
+use crate::call::Call;
 
 /// The domain of all reasons, in `google.rpc.ErrorInfo`.
 pub const DOMAIN: &str = "becket";
 
 /// How long a caller is asked to wait before it tries again, unless something better is known.
 const DEFAULT_RETRY_DELAY: Duration = Duration::from_millis(250);
+
+/// Longest message in bytes. It is sent twice, in a header of its own and within the details.
+const MAX_MESSAGE: usize = 400;
+/// Longest value of the metadata, field path and description of a violation, in bytes.
+const MAX_TEXT: usize = 400;
+/// Of the bytes that a caller takes, those for other headers, message and metadata.
+const OTHER_BYTES: usize = 3072;
 
 /// Builds a [`Status`] with `google.rpc.ErrorInfo` and, where they apply, `BadRequest` and `RetryInfo`.
 ///
@@ -73,21 +80,66 @@ impl StatusBuilder {
         self
     }
 
+    /// Adds faults as violations, each by the path of its field in the request.
+    pub fn faults(self, faults: &[Fault]) -> Self {
+        faults.iter().fold(self, |builder, fault| {
+            let value = shortened(&fault.value, MAX_TEXT / 2);
+            builder.violation(&fault.field, format!("{value:?} is not allowed; allowed: {}", fault.allowed))
+        })
+    }
+
     /// Builds the status.
-    pub fn build(self) -> Status {
-        let mut details = ErrorDetails::with_error_info(
-            reason_text(self.reason),
-            DOMAIN,
-            self.metadata.into_iter().collect::<std::collections::HashMap<_, _>>(),
-        );
+    ///
+    /// An error travels in headers, of which clients take so much and no more; one with too many details
+    /// would not reach its caller at all. So long texts are shortened, and violations beyond what the caller
+    /// takes are left out and counted in the metadata as `violations_left_out`. A caller that takes more says
+    /// so in the metadata of its call, [`ERROR_BYTES_KEY`](crate::ERROR_BYTES_KEY).
+    pub fn build(mut self) -> Status {
+        let left_out = self.drop_violations_beyond(Call::current().error_bytes);
+        if left_out > 0 {
+            self = self.meta("violations_left_out", left_out);
+        }
+        let metadata: HashMap<String, String> =
+            self.metadata.into_iter().map(|(key, value)| (key, shortened(&value, MAX_TEXT))).collect();
+        let mut details = ErrorDetails::with_error_info(reason_text(self.reason), DOMAIN, metadata);
         if !self.violations.is_empty() {
             details.set_bad_request(self.violations);
         }
         if self.retry_delay.is_some() {
             details.set_retry_info(self.retry_delay);
         }
-        Status::with_error_details(self.code, self.message, details)
+        Status::with_error_details(self.code, shortened(&self.message, MAX_MESSAGE), details)
     }
+
+    /// Keeps as many violations as a caller takes, and returns how many were dropped.
+    fn drop_violations_beyond(&mut self, error_bytes: usize) -> usize {
+        // Details are sent in base64, which makes four bytes of three.
+        let mut left = error_bytes.saturating_sub(OTHER_BYTES) / 4 * 3;
+        let mut kept = 0;
+        for violation in &mut self.violations {
+            violation.field = shortened(&violation.field, MAX_TEXT);
+            violation.description = shortened(&violation.description, MAX_TEXT);
+            // Both texts have a tag and a length of up to two bytes, and so has the whole.
+            let size = violation.field.len() + violation.description.len() + 9;
+            if size > left {
+                break;
+            }
+            left -= size;
+            kept += 1;
+        }
+        let dropped = self.violations.len() - kept;
+        self.violations.truncate(kept);
+        dropped
+    }
+}
+
+/// Cuts a text that is longer than `limit` bytes, and shows that it was cut.
+fn shortened(text: &str, limit: usize) -> String {
+    if text.len() <= limit {
+        return text.to_owned();
+    }
+    let end = text.floor_char_boundary(limit.saturating_sub('…'.len_utf8()));
+    format!("{}…", text.get(..end).unwrap_or_default())
 }
 
 /// Builds the INVALID_ARGUMENT error that names every fault, each by the path of its field in the request.
@@ -97,17 +149,9 @@ pub fn from_faults(faults: &[Fault]) -> Status {
     let message = match faults {
         [] => "the request is faulty".to_owned(),
         [only] => only.to_string(),
-        [first, rest @ ..] => format!("{first} (and {} more)", rest.len()),
+        [first, rest @ ..] => format!("{} fields are faulty, among them {first}", rest.len() + 1),
     };
-    faults
-        .iter()
-        .fold(StatusBuilder::new(ErrorReason::FieldInvalid, message), |builder, fault| {
-            builder.violation(
-                fault.field.clone(),
-                format!("{:?} is not allowed; allowed: {}", fault.value, fault.allowed),
-            )
-        })
-        .build()
+    StatusBuilder::new(ErrorReason::FieldInvalid, message).faults(faults).build()
 }
 
 /// Builds the INTERNAL error for a fault of the service itself.
@@ -115,7 +159,7 @@ pub fn from_faults(faults: &[Fault]) -> Status {
 /// `detail` goes to the log only. The caller gets a fixed text and the id of the call, which is in the log
 /// line too.
 pub fn internal(detail: impl fmt::Display) -> Status {
-    let call_id = current_call_id();
+    let call_id = Call::current().id;
     tracing::error!(call_id, %detail, "fault of the service");
     StatusBuilder::new(
         ErrorReason::Internal,
@@ -155,6 +199,7 @@ fn code_of(reason: ErrorReason) -> Code {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::call::CALL;
 
     #[test]
     fn all_faults_are_in_the_details() {
@@ -164,9 +209,8 @@ mod tests {
         ];
         let status = from_faults(&faults);
         assert_eq!(status.code(), Code::InvalidArgument);
-        assert!(
-            status.message().starts_with("scale.notes[3].speaking_mm") && status.message().contains("1 more")
-        );
+        let message = "2 fields are faulty, among them scale.notes[3].speaking_mm";
+        assert!(status.message().starts_with(message), "{status:?}");
         let details = status.get_error_details();
         let info = details.error_info().unwrap();
         assert_eq!((info.reason.as_str(), info.domain.as_str()), ("FIELD_INVALID", "becket"));
@@ -174,6 +218,43 @@ mod tests {
             details.bad_request().unwrap().field_violations.iter().map(|v| v.field.clone()).collect();
         assert_eq!(fields, ["scale.notes[3].speaking_mm", "scale.title"]);
         assert!(details.retry_info().is_none());
+    }
+
+    #[tokio::test]
+    async fn an_error_fits_into_what_its_caller_takes() {
+        let long = "ü".repeat(5000);
+        let faults: Vec<Fault> = (0..500)
+            .map(|note| Fault::new(format!("scale.notes[{note}].speaking_mm"), &long, "20 to 3000 mm"))
+            .collect();
+        for error_bytes in [8192, 65_536] {
+            let call = Call { error_bytes, ..Call::begin(&http::HeaderMap::new()) };
+            let status = CALL.scope(call, async { from_faults(&faults) }).await;
+            let mut headers = http::HeaderMap::new();
+            status.add_header(&mut headers).unwrap();
+            // As HTTP/2 counts a list of headers: 32 bytes for each besides name and value (RFC 9113, 6.5.2).
+            let size: usize =
+                headers.iter().map(|(name, value)| name.as_str().len() + value.len() + 32).sum();
+            assert!(size < error_bytes, "{size}");
+            assert!(size > error_bytes / 2, "{size}: more would have fitted");
+            let details = status.get_error_details();
+            let shown = details.bad_request().unwrap().field_violations.len();
+            assert_eq!(
+                details.error_info().unwrap().metadata["violations_left_out"],
+                (500 - shown).to_string()
+            );
+        }
+    }
+
+    #[test]
+    fn long_texts_are_cut_between_characters() {
+        assert_eq!(shortened("short", 5), "short");
+        assert_eq!(shortened("shorter", 6), "sho…");
+        assert_eq!(shortened("üüüü", 6), "ü…");
+        let status = StatusBuilder::new(ErrorReason::AlreadyExists, "x".repeat(9999))
+            .meta("ids", "y".repeat(9999))
+            .build();
+        assert_eq!(status.message().len(), MAX_MESSAGE);
+        assert_eq!(status.get_details_error_info().unwrap().metadata["ids"].len(), MAX_TEXT);
     }
 
     #[test]

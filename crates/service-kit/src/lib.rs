@@ -23,6 +23,7 @@ mod settings;
 mod telemetry;
 
 pub use blocking::{CancelFlag, ComputeError, ComputePool};
+pub use call::ERROR_BYTES_KEY;
 pub use clock::{Clock, FixedClock, SystemClock};
 pub use context::{ACTOR_KEY, CallContext, check_request_id};
 pub use deadline::Deadline;

@@ -1,5 +1,7 @@
 //! The log of a process.
 
+use std::io::IsTerminal as _;
+
 use tracing_subscriber::EnvFilter;
 
 use crate::settings::{LogFormat, TelemetrySettings};
@@ -22,7 +24,11 @@ pub enum TelemetryError {
 /// [`TelemetryError::Filter`] for a wrong filter, [`TelemetryError::Twice`] if there is a log already.
 pub fn init_telemetry(settings: &TelemetrySettings) -> Result<(), TelemetryError> {
     let filter: EnvFilter = EnvFilter::try_new(&settings.filter)?;
-    let builder = tracing_subscriber::fmt().with_env_filter(filter).with_writer(std::io::stderr);
+    // Colours are for eyes; in a file they are noise.
+    let builder = tracing_subscriber::fmt()
+        .with_env_filter(filter)
+        .with_writer(std::io::stderr)
+        .with_ansi(std::io::stderr().is_terminal());
     match settings.format {
         LogFormat::Text => builder.try_init(),
         LogFormat::Json => builder.json().flatten_event(true).try_init(),

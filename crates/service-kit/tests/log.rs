@@ -5,10 +5,14 @@
 use std::io::Write;
 use std::sync::{Arc, Mutex};
 
-use becket_service_kit::{ServerParts, Settings, serve};
+use becket_api::journal::journal_service_client::JournalServiceClient;
+use becket_api::journal::journal_service_server::{JournalService, JournalServiceServer};
+use becket_api::journal::{ListEntriesRequest, ListEntriesResponse};
+use becket_service_kit::{ServerParts, Settings, check_request_id, from_faults, serve};
 use tokio::net::TcpListener;
 use tokio_util::sync::CancellationToken;
 use tonic::transport::Channel;
+use tonic::{Request, Response, Status};
 use tonic_health::pb::HealthCheckRequest;
 use tonic_health::pb::health_client::HealthClient;
 
@@ -27,6 +31,20 @@ impl Write for Kept {
     }
 }
 
+/// Takes the subject of a request for its request id.
+struct Writer;
+
+#[tonic::async_trait]
+impl JournalService for Writer {
+    async fn list_entries(
+        &self,
+        request: Request<ListEntriesRequest>,
+    ) -> Result<Response<ListEntriesResponse>, Status> {
+        check_request_id(&request.get_ref().subject).map_err(|fault| from_faults(&[fault]))?;
+        Ok(Response::new(ListEntriesResponse::default()))
+    }
+}
+
 // The runtime of one thread makes the subscriber of this thread see everything that the server logs.
 #[tokio::test(flavor = "current_thread")]
 async fn every_call_leaves_one_line() {
@@ -38,7 +56,7 @@ async fn every_call_leaves_one_line() {
     let address = listener.local_addr().unwrap();
     let shutdown = CancellationToken::new();
     let served = tokio::spawn(serve(ServerParts {
-        routes: tonic::service::Routes::default(),
+        routes: tonic::service::Routes::new(JournalServiceServer::new(Writer)),
         listener,
         service_names: vec![],
         limits: Settings::load(None, []).unwrap().limits,
@@ -46,9 +64,11 @@ async fn every_call_leaves_one_line() {
     }));
     {
         let channel = Channel::from_shared(format!("http://{address}")).unwrap().connect().await.unwrap();
-        let mut client = HealthClient::new(channel);
+        let mut client = HealthClient::new(channel.clone());
         client.check(HealthCheckRequest::default()).await.unwrap();
         client.check(HealthCheckRequest { service: "none".to_owned() }).await.unwrap_err();
+        let write = ListEntriesRequest { subject: "open-7".to_owned(), ..ListEntriesRequest::default() };
+        JournalServiceClient::new(channel).list_entries(write).await.unwrap();
     }
     shutdown.cancel();
     served.await.unwrap().unwrap();
@@ -59,4 +79,7 @@ async fn every_call_leaves_one_line() {
     for line in lines {
         assert!(line.contains("ms=") && line.contains("call_id="), "{line}");
     }
+    let write =
+        text.lines().find(|line| line.contains("becket.journal.v1.JournalService/ListEntries")).unwrap();
+    assert!(write.contains(r#"request_id="open-7""#), "{write}");
 }

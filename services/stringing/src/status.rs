@@ -21,14 +21,13 @@ impl From<UseCaseError> for Status {
                     .meta("id", id)
                     .build()
             }
-            UseCaseError::ScaleUnfit { id, faults } => faults
-                .iter()
-                .fold(StatusBuilder::new(ErrorReason::ReferenceMissing, text), |builder, fault| {
-                    builder.violation(fault.field.clone(), fault.to_string())
-                })
-                .meta("kind", "scales")
-                .meta("id", id)
-                .build(),
+            UseCaseError::ScaleUnfit { id, faults } => {
+                StatusBuilder::new(ErrorReason::ReferenceMissing, text)
+                    .faults(&faults)
+                    .meta("kind", "scales")
+                    .meta("id", id)
+                    .build()
+            }
             UseCaseError::ScaleNotReleased { id } => {
                 StatusBuilder::new(ErrorReason::ScaleNotReleased, text).meta("id", id).build()
             }

@@ -19,13 +19,20 @@ impl App {
         request: GetStringSetRequest,
     ) -> Result<GetStringSetResponse, UseCaseError> {
         let job = self.store.job(&request.serial_id).await?;
-        if job.freeze_us.is_some()
-            && let Some((frozen, _)) = self.store.frozen_set(&request.serial_id).await?
-        {
-            return Ok(GetStringSetResponse { string_set: Some(decode(&frozen.bytes)?) });
+        let set = if job.freeze_us.is_some() {
+            self.frozen_set(&request.serial_id).await?
+        } else {
+            StringSet::clone(&*self.set_of(&job).await?)
+        };
+        Ok(GetStringSetResponse { string_set: Some(set) })
+    }
+
+    /// The set of a frozen job. One that is gone is never computed anew: pieces are cut to it.
+    async fn frozen_set(&self, serial_id: &str) -> Result<StringSet, UseCaseError> {
+        match self.store.frozen_set(serial_id).await? {
+            Some((frozen, _)) => decode(&frozen.bytes),
+            None => Err(UseCaseError::Internal(format!("the frozen set of {serial_id} is gone"))),
         }
-        let set = self.set_of(&job).await?;
-        Ok(GetStringSetResponse { string_set: Some(StringSet::clone(&set)) })
     }
 
     /// The set that follows from a job.

@@ -6,6 +6,7 @@ mod compute;
 mod jobs;
 mod journal;
 mod scales;
+mod served;
 mod string_sets;
 mod wires;
 mod world;

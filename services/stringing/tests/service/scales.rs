@@ -1,9 +1,13 @@
 use becket_api::convert::timestamp;
+use becket_api::stringing::scale_service_client::ScaleServiceClient;
 use becket_api::stringing::{
     CreateScaleRequest, GetScaleRequest, HitchStyle, ListScalesRequest, Material, ReleaseScaleRequest, Scale,
     ScaleState, UpdateScaleRequest, UpdateWireRequest,
 };
-use tonic::Code;
+use becket_service_kit::ERROR_BYTES_KEY;
+use tonic::transport::Channel;
+use tonic::{Code, Request};
+use tonic_types::StatusExt;
 
 use crate::world::{START_US, World, assert_faults, assert_refused, meta, scale};
 
@@ -176,4 +180,30 @@ async fn lists_show_headlines_in_order() {
     assert_eq!(names(&small.scales), ["small/a"]);
     let other = world.scales().list_scales(list(&first.next_page_token, "small")).await;
     assert_refused(other, Code::InvalidArgument, "PAGE_TOKEN_INVALID");
+}
+
+#[tokio::test]
+async fn a_flood_of_faults_fits_into_what_a_client_takes() {
+    let world = World::with_wires().await;
+    let mut broken = scale("grand", "a");
+    for note in &mut broken.notes {
+        note.speaking_mm = -1.0;
+        note.front_mm = -1.0;
+        note.back_mm = -1.0;
+    }
+    let shown = |status: &tonic::Status| status.get_details_bad_request().unwrap().field_violations.len();
+    let refused = world.scales().create_scale(create(&world, broken.clone(), true)).await;
+    let status = assert_refused(refused, Code::InvalidArgument, "FIELD_INVALID");
+    assert!(status.message().starts_with("264 fields are faulty"), "{status:?}");
+    assert!(shown(&status) > 20);
+    assert_eq!(meta(&status, "violations_left_out"), (264 - shown(&status)).to_string());
+
+    // A client that takes more, and says so, is told all.
+    let endpoint = Channel::from_shared(format!("http://{}", world.address)).unwrap();
+    let channel = endpoint.http2_max_header_list_size(256 * 1024).connect().await.unwrap();
+    let mut request = Request::new(create(&world, broken, true));
+    request.metadata_mut().insert(ERROR_BYTES_KEY, "262144".parse().unwrap());
+    let refused = ScaleServiceClient::new(channel).create_scale(request).await;
+    let status = assert_refused(refused, Code::InvalidArgument, "FIELD_INVALID");
+    assert_eq!(shown(&status), 264);
 }

@@ -1,5 +1,6 @@
 //! A running service with a database and clients, and things to put into it.
 
+use std::net::SocketAddr;
 use std::path::Path;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicU32, Ordering};
@@ -32,6 +33,8 @@ pub(crate) const START_US: i64 = 1_795_564_800_000_000;
 pub(crate) struct World {
     pub(crate) clock: Arc<FixedClock>,
     pub(crate) channel: Channel,
+    pub(crate) address: SocketAddr,
+    pub(crate) store: SqliteStore,
     directory: TempDir,
     shutdown: CancellationToken,
     served: JoinHandle<Result<(), RunError>>,
@@ -73,21 +76,22 @@ impl World {
         let parts = Parts {
             limits: Settings::load(None, []).unwrap().limits,
             listener,
-            store: Arc::new(store),
+            store: Arc::new(store.clone()),
             clock: Arc::clone(&clock) as _,
             shutdown: shutdown.clone(),
         };
         let served = tokio::spawn(run(parts));
         let channel = Channel::from_shared(format!("http://{address}")).unwrap().connect().await.unwrap();
-        Self { clock, channel, directory, shutdown, served, requests: AtomicU32::new(1) }
+        Self { clock, channel, address, store, directory, shutdown, served, requests: AtomicU32::new(1) }
     }
 
     /// Stops the service and starts it again on the same database.
     pub(crate) async fn restart(self) -> Self {
-        let Self { clock, channel, directory, shutdown, served, requests } = self;
+        let Self { clock, channel, address: _, store, directory, shutdown, served, requests } = self;
         drop(channel);
         shutdown.cancel();
         tokio::time::timeout(Duration::from_secs(20), served).await.unwrap().unwrap().unwrap();
+        store.close().await;
         Self { requests, ..Self::start(directory, clock).await }
     }
 
