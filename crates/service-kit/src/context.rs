@@ -49,8 +49,8 @@ impl CallContext {
     }
 }
 
-/// Checks the request id of a write: 1 to 64 printable ASCII characters. A good one is shown in the call's line in
-/// the log.
+/// Checks the request id of a write: 1 to 64 printable ASCII characters. A good one is shown in the call's
+/// line in the log.
 ///
 /// # Errors
 /// A fault of the field `request_id`.

@@ -61,8 +61,8 @@ pub struct Deps {
     pub clock: Arc<dyn Clock>,
 }
 
-/// Serves until `shutdown` is cancelled and all calls have ended, or the grace period is over. Health says SERVING only
-/// after the store has answered.
+/// Serves until `shutdown` is cancelled and all calls have ended, or the grace period is over. Health says
+/// SERVING only after the store has answered.
 ///
 /// # Errors
 /// [`RunError`].
@@ -74,7 +74,8 @@ pub async fn run(parts: Parts) -> Result<(), RunError> {
     Ok(serve(ServerParts { routes, listener, service_names, limits, shutdown }).await?)
 }
 
-/// Adds the handlers, with their message limits, to the routes of a listener; [`SERVICE_NAMES`] are then to be served by it.
+/// Adds the handlers, with their message limits, to the routes of a listener; [`SERVICE_NAMES`] are then to
+/// be served by it.
 ///
 /// # Errors
 /// [`RunError::Store`] if the store does not answer.
