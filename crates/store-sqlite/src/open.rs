@@ -3,9 +3,12 @@
 use std::path::{Path, PathBuf};
 use std::time::Duration;
 
+use becket_store::StoreError;
 use sqlx::SqlitePool;
 use sqlx::migrate::{MigrateError, Migrator};
 use sqlx::sqlite::{SqliteConnectOptions, SqliteJournalMode, SqlitePoolOptions, SqliteSynchronous};
+
+use crate::errors::engine;
 
 static MIGRATIONS: Migrator = sqlx::migrate!("./migrations");
 
@@ -116,6 +119,20 @@ impl SqliteStore {
         let writer = pool.connect_with(options).await.map_err(unusable)?;
         migrate(path, &writer).await?;
         Ok(Self { reader: writer.clone(), writer })
+    }
+
+    /// How safely this store writes: the journal mode ("wal"), the level of synchronisation (2 is full: every answer is on the
+    /// disk before it is given) and whether references are enforced (1).
+    ///
+    /// # Errors
+    /// Those of the engine.
+    pub async fn durability(&self) -> Result<(String, i64, i64), StoreError> {
+        let mut db = self.writer.acquire().await.map_err(engine)?;
+        let mode = sqlx::query_scalar("PRAGMA journal_mode").fetch_one(&mut *db).await.map_err(engine)?;
+        let level = sqlx::query_scalar("PRAGMA synchronous").fetch_one(&mut *db).await.map_err(engine)?;
+        let references =
+            sqlx::query_scalar("PRAGMA foreign_keys").fetch_one(&mut *db).await.map_err(engine)?;
+        Ok((mode, level, references))
     }
 
     /// Waits for running calls and closes all connections; the write-ahead file is folded into the database.

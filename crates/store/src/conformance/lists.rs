@@ -201,14 +201,12 @@ pub async fn a_refused_change_leaves_nothing(factory: &impl Factory) {
     }
     commit(&store, "good", good).await.unwrap();
     // What is executed is never executed again, nor taken back.
-    let mut again = confirm_again(&store, &id).await;
-    again.changed_steps[0].coil_id = c1.coil_id.clone();
-    let refused = commit(&store, "again", again).await;
+    let refused = commit(&store, "again", taking_back(&store, &id).await).await;
     assert!(matches!(refused, Err(StoreError::ChangeInconsistent { .. })), "{refused:?}");
 }
 
 /// A change that takes back the first cut that is done.
-async fn confirm_again(store: &impl CutStore, id: &ListId) -> FloorChange {
+async fn taking_back(store: &impl CutStore, id: &ListId) -> FloorChange {
     let list = store.cut_list(id).await.unwrap().list;
     let mut change = becket_floor::finish(&list, true, 5).unwrap();
     let mut step = list.done()[1].clone();
