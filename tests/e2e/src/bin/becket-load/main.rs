@@ -1,0 +1,92 @@
+//! Measures how fast the service of string sets answers, beside a bare gRPC service that sends the same bytes ready-made.
+//!
+//! Both run in this process, each on a runtime of its own with the same number of threads, on loopback and free ports.
+//! They are measured in turn, round by round, so that a machine that slows down slows both. Requests are sent without
+//! decoding what comes back: what differs between the two is the service.
+//!
+//! The run is bounded in time and in requests.
+
+mod bare;
+mod measure;
+mod report;
+mod service;
+
+use std::process::ExitCode;
+use std::time::Duration;
+
+use clap::{Parser, ValueEnum};
+
+type Failure = Box<dyn std::error::Error + Send + Sync>;
+
+/// Measures GetStringSet of the demo's concert grand, open and frozen, against a bare service with the same bytes
+#[derive(Debug, Clone, Parser)]
+#[command(name = "becket-load")]
+struct Options {
+    /// Length of the whole run
+    #[arg(long, default_value_t = 10, value_parser = clap::value_parser!(u64).range(1..=600))]
+    seconds: u64,
+    /// Rounds; in each, all cases are measured
+    #[arg(long, default_value_t = 5, value_parser = clap::value_parser!(u32).range(1..=50))]
+    rounds: u32,
+    /// Connections
+    #[arg(long, default_value_t = 4, value_parser = clap::value_parser!(u32).range(1..=32))]
+    connections: u32,
+    /// Calls under way at once on each connection; with all connections at most 200
+    #[arg(long, default_value_t = 4, value_parser = clap::value_parser!(u32).range(1..=100))]
+    streams: u32,
+    /// Most requests in the whole run
+    #[arg(long, default_value_t = 2_000_000, value_parser = clap::value_parser!(u64).range(1..=50_000_000))]
+    requests: u64,
+    /// Threads of each runtime: of the service, of the bare service, of the callers
+    #[arg(long, default_value_t = 1, value_parser = clap::value_parser!(u64).range(1..=64))]
+    threads: u64,
+    /// Form of the report
+    #[arg(long, value_enum, default_value_t = Format::Table)]
+    format: Format,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+enum Format {
+    Table,
+    Json,
+}
+
+impl Options {
+    /// Time for one case in one round.
+    fn slice(&self) -> Duration {
+        let slices = self.rounds.saturating_mul(u32::try_from(measure::CASES.len()).unwrap_or(u32::MAX));
+        Duration::from_secs(self.seconds) / slices.max(1)
+    }
+}
+
+fn main() -> ExitCode {
+    let options = Options::parse();
+    match run(&options) {
+        Ok(()) => ExitCode::SUCCESS,
+        Err(error) => {
+            eprintln!("becket-load: {error}");
+            ExitCode::FAILURE
+        }
+    }
+}
+
+fn run(options: &Options) -> Result<(), Failure> {
+    if options.connections.saturating_mul(options.streams) > 200 {
+        return Err("connections times streams must not be above 200".into());
+    }
+    let threads = usize::try_from(options.threads)?;
+    let runtime = || tokio::runtime::Builder::new_multi_thread().worker_threads(threads).enable_all().build();
+    let (of_service, of_bare, of_callers) = (runtime()?, runtime()?, runtime()?);
+    let folder = tempfile::tempdir()?;
+    let service = of_service.block_on(service::Service::start(folder.path()))?;
+    let prepared = of_callers.block_on(service::prepare(service.url()))?;
+    let bare = of_bare.block_on(bare::start(prepared.clone()))?;
+    let rounds = of_callers.block_on(measure::rounds(options, service.url(), &bare, &prepared))?;
+    of_service.block_on(service.stop())?;
+    let report = report::Report::of(options, &prepared, &rounds);
+    match options.format {
+        Format::Table => println!("{report}"),
+        Format::Json => println!("{:#}", report.json()),
+    }
+    Ok(())
+}
