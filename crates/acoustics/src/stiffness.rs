@@ -19,7 +19,8 @@ use crate::{
 ///
 /// # Valid range and accuracy
 /// Exact for a uniform pinned string. A wound string with bare ends has a higher B than this gives with its
-/// core's I: 20 mm bare at each end of 1.2 m can add a third.
+/// core's I: 20 mm bare at each end of 1.2 m can add a third. See [`crate::SteppedString`] and
+/// [`crate::fit_inharmonicity`].
 ///
 /// # Errors
 /// [`DomainError`] names the argument that is not finite and above 0.
