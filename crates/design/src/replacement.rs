@@ -1,0 +1,309 @@
+//! From a measured old string back to a specification in stocked wire.
+
+use becket_acoustics::{
+    CoveredSpan, CrossSection, DomainError, WindingModel, effective_density_g_m, inharmonicity,
+    layer_density_g_m, load_share, outer_diameter_mm, tension_stiffness_free_n,
+};
+use becket_scale::DEFAULT_LOAD_SHARE_LIMIT;
+use becket_wire::{Wire, WireId};
+
+use crate::check::{FREQUENCY_HZ, Faults, SPEAKING_MM};
+use crate::error::{DesignError, Unmet};
+
+/// Most cores and most winding wires of a stock.
+const MAX_WIRES: usize = 200;
+/// Most candidates that are returned.
+const MAX_CANDIDATES: usize = 1000;
+
+/// One layer of an old string, as measured.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct MeasuredLayer {
+    /// Diameter over this layer in mm, above that of what it lies on, up to 15.
+    pub over_diameter_mm: f64,
+    /// Start of the layer from the front end of the speaking length in mm, 0 or more.
+    pub start_mm: f64,
+    /// End of the layer from the front end of the speaking length in mm, above the start; beyond the speaking length
+    /// where it goes on past the bridge pin.
+    pub end_mm: f64,
+    /// Density of its wire in kg/m³, 1000 to 25000; copper is 8930.
+    pub density_kg_m3: f64,
+}
+
+/// An old string, as measured.
+#[derive(Debug, Clone, PartialEq)]
+pub struct MeasuredString {
+    /// Number of the note, for reports.
+    pub note: i16,
+    /// Speaking length in mm, 20 to 3000.
+    pub speaking_mm: f64,
+    /// Target frequency in Hz, 5 to 10000, without stiffness.
+    pub frequency_hz: f64,
+    /// Shape of wire or core.
+    pub core_section: CrossSection,
+    /// Diameter of wire or core in mm, of a hexagonal one the width across flats; 0.05 to 6.
+    pub core_diameter_mm: f64,
+    /// Density of wire or core in kg/m³, 1000 to 25000; steel is 7850.
+    pub core_density_kg_m3: f64,
+    /// Young's modulus of wire or core in GPa, 10 to 500; steel is 206.
+    pub core_youngs_modulus_gpa: f64,
+    /// Layers from the inside out: none (plain), one or two.
+    pub layers: Vec<MeasuredLayer>,
+}
+
+/// How replacements are ranked and which are left out.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct ReplacementOptions {
+    /// How many are returned at most, 1 to 1000.
+    pub count: usize,
+    /// Largest share of breaking load, 0.01 to 1.
+    pub max_load_share: f64,
+    /// Weight of the squared logarithm of the ratio of linear densities; 0, or 10⁻⁶ to 10⁶.
+    pub density_weight: f64,
+    /// Weight of the squared logarithm of the ratio of inharmonicities; 0, or 10⁻⁶ to 10⁶.
+    pub inharmonicity_weight: f64,
+}
+
+impl Default for ReplacementOptions {
+    /// Ten replacements up to 70 % of breaking load; being off in density weighs ten times as much as in B, since it is
+    /// heard as tension against the neighbours. Common practice, no source.
+    fn default() -> Self {
+        Self {
+            count: 10,
+            max_load_share: DEFAULT_LOAD_SHARE_LIMIT,
+            density_weight: 1.0,
+            inharmonicity_weight: 0.1,
+        }
+    }
+}
+
+/// Figures of the old string.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct OldFigures {
+    /// Linear density in g/m as it acts on the first partial.
+    pub linear_density_g_m: f64,
+    /// Tension in N at the target frequency.
+    pub tension_n: f64,
+    /// Inharmonicity coefficient B of the uniform string with the core's stiffness.
+    pub inharmonicity: f64,
+}
+
+/// A string of stocked wire that can stand in for the old one.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Replacement {
+    /// Wire, or core.
+    pub core_id: WireId,
+    /// Winding wires from the inside out, as many as the old string has layers.
+    pub winding_ids: Vec<WireId>,
+    /// Linear density in g/m as it acts on the first partial.
+    pub linear_density_g_m: f64,
+    /// Tension in N at the target frequency.
+    pub tension_n: f64,
+    /// Share of the breaking load at the target frequency.
+    pub load_share: f64,
+    /// Inharmonicity coefficient B at the target frequency.
+    pub inharmonicity: f64,
+    /// Diameter over everything in mm; over a hexagonal core the mean one.
+    pub outer_diameter_mm: f64,
+    /// Linear density over that of the old string, less 1.
+    pub density_deviation: f64,
+    /// Tension over that of the old string, less 1, both at the target frequency.
+    pub tension_deviation: f64,
+    /// How much higher it sounds than the old string at the old string's tension, in cents.
+    pub pitch_deviation_cents: f64,
+    /// Inharmonicity over that of the old string, less 1, both at the target frequency.
+    pub inharmonicity_deviation: f64,
+    /// What it is ranked by; 0 is the old string itself.
+    pub score: f64,
+}
+
+/// Replacements, best first, and the old string's figures.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Replacements {
+    /// The old string.
+    pub old: OldFigures,
+    /// Replacements by rising score; of equal ones in the order of the stock.
+    pub candidates: Vec<Replacement>,
+}
+
+/// Finds stocked wire for a string that has only been measured.
+///
+/// # Units
+/// As the fields say.
+///
+/// # Formula
+/// ```text
+/// winding wire of a layer  w = (D_over − D_under)/2,  over a hexagon from its girth diameter
+/// score                    w_μ·(ln μ/μ_old)² + w_B·(ln B/B_old)²
+/// pitch at equal tension   −600·log₂(μ/μ_old) cents
+/// ```
+/// The replacement's layers start and end where the old ones do.
+///
+/// # Valid range and accuracy
+/// Old windings are often flattened or stretched, so diameters are best taken at several places. Tension is that without
+/// stiffness. Every combination of the stock is looked at; an inner winding wire is thinner than the outer one.
+///
+/// # Errors
+/// [`DesignError::Faults`] with every fault; [`DesignError::NothingFits`] if all combinations are above the largest share
+/// of breaking load or there are none; [`DesignError::Formula`] for what no formula takes.
+///
+/// # Source
+/// Density: see [`becket_acoustics::layer_density_g_m`]. Ranking: common practice, no source.
+pub fn replace(
+    old: &MeasuredString,
+    cores: &[Wire],
+    windings: &[Wire],
+    options: &ReplacementOptions,
+) -> Result<Replacements, DesignError> {
+    check(old, cores, windings, options)?;
+    let formula = |source| DesignError::Formula { note: old.note, source };
+    let figures = old_figures(old).map_err(formula)?;
+    let mut refused = Unmet::new(old.note);
+    let mut candidates: Vec<Replacement> = Vec::new();
+    for core in cores {
+        for layers in combinations(old.layers.len(), windings) {
+            let candidate = candidate(old, &figures, core, &layers, options).map_err(formula)?;
+            refused.tried += 1;
+            refused.saw(candidate.load_share);
+            if candidate.load_share > options.max_load_share {
+                refused.too_high += 1;
+            } else {
+                candidates.push(candidate);
+            }
+        }
+        // Keeps memory small with a large stock; the sort is stable, so equal ones stay in the order of the stock.
+        if candidates.len() > 4 * options.count {
+            candidates.sort_by(|a, b| a.score.total_cmp(&b.score));
+            candidates.truncate(options.count);
+        }
+    }
+    if candidates.is_empty() {
+        return Err(DesignError::NothingFits(vec![refused]));
+    }
+    candidates.sort_by(|a, b| a.score.total_cmp(&b.score));
+    candidates.truncate(options.count);
+    Ok(Replacements { old: figures, candidates })
+}
+
+fn check(
+    old: &MeasuredString,
+    cores: &[Wire],
+    windings: &[Wire],
+    options: &ReplacementOptions,
+) -> Result<(), DesignError> {
+    let mut faults = Faults::default();
+    faults.range("speaking_mm", old.speaking_mm, SPEAKING_MM, "mm");
+    faults.range("frequency_hz", old.frequency_hz, FREQUENCY_HZ, "Hz");
+    faults.range("core_diameter_mm", old.core_diameter_mm, (0.05, 6.0), "mm");
+    faults.range("core_density_kg_m3", old.core_density_kg_m3, (1000.0, 25_000.0), "kg/m³");
+    faults.range("core_youngs_modulus_gpa", old.core_youngs_modulus_gpa, (10.0, 500.0), "GPa");
+    if old.layers.len() > 2 {
+        faults.add("layers", format!("{} layers", old.layers.len()), "none, one or two");
+    }
+    let mut under_mm = old.core_section.girth_diameter_mm(old.core_diameter_mm).unwrap_or(0.0);
+    for (at, layer) in old.layers.iter().enumerate().take(2) {
+        let path = |field: &str| format!("layers[{at}].{field}");
+        // Twice the thinnest wire that a catalogue takes.
+        faults.range(path("over_diameter_mm"), layer.over_diameter_mm, (under_mm + 0.1, 15.0), "mm");
+        faults.range(path("start_mm"), layer.start_mm, (0.0, old.speaking_mm / 2.0), "mm");
+        faults.range(path("end_mm"), layer.end_mm, (old.speaking_mm / 2.0, 4500.0), "mm");
+        faults.range(path("density_kg_m3"), layer.density_kg_m3, (1000.0, 25_000.0), "kg/m³");
+        under_mm = layer.over_diameter_mm;
+    }
+    faults.tension_wires("cores", cores, MAX_WIRES);
+    if old.layers.is_empty() {
+        if !windings.is_empty() {
+            faults.add("windings", format!("{} entries", windings.len()), "none for a plain string");
+        }
+    } else {
+        faults.winding_wires("windings", windings, MAX_WIRES);
+    }
+    faults.count("options.count", options.count, MAX_CANDIDATES);
+    faults.range("options.max_load_share", options.max_load_share, (0.01, 1.0), "");
+    faults.weight("options.density_weight", options.density_weight);
+    faults.weight("options.inharmonicity_weight", options.inharmonicity_weight);
+    if options.density_weight == 0.0 && options.inharmonicity_weight == 0.0 {
+        faults.add("options", "both weights 0", "one weight above 0 at least, or nothing could be ranked");
+    }
+    faults.finish()
+}
+
+fn old_figures(old: &MeasuredString) -> Result<OldFigures, DomainError> {
+    let core_g_m = old.core_density_kg_m3 * old.core_section.area_mm2(old.core_diameter_mm)? * 1e-3;
+    let mut under_mm = old.core_section.girth_diameter_mm(old.core_diameter_mm)?;
+    let mut spans = Vec::with_capacity(old.layers.len());
+    for layer in &old.layers {
+        let wire_mm = (layer.over_diameter_mm - under_mm) / 2.0;
+        spans.push(span(layer, under_mm, wire_mm, layer.density_kg_m3)?);
+        under_mm = layer.over_diameter_mm;
+    }
+    let linear_density_g_m = effective_density_g_m(old.speaking_mm, core_g_m, &spans)?;
+    let tension_n = tension_stiffness_free_n(old.speaking_mm, linear_density_g_m, old.frequency_hz)?;
+    let second_moment_mm4 = old.core_section.second_moment_mm4(old.core_diameter_mm)?;
+    let inharmonicity =
+        inharmonicity(old.speaking_mm, tension_n, old.core_youngs_modulus_gpa, second_moment_mm4)?;
+    Ok(OldFigures { linear_density_g_m, tension_n, inharmonicity })
+}
+
+fn span(
+    layer: &MeasuredLayer,
+    under_mm: f64,
+    wire_mm: f64,
+    density: f64,
+) -> Result<CoveredSpan, DomainError> {
+    Ok(CoveredSpan {
+        density_g_m: layer_density_g_m(WindingModel::Tube, under_mm, wire_mm, density)?,
+        start_mm: layer.start_mm,
+        end_mm: layer.end_mm,
+    })
+}
+
+/// All choices of winding wire for a number of layers.
+fn combinations(layers: usize, windings: &[Wire]) -> Vec<Vec<&Wire>> {
+    match layers {
+        0 => vec![Vec::new()],
+        1 => windings.iter().map(|wire| vec![wire]).collect(),
+        _ => {
+            let over = |inner: &Wire, outer: &Wire| inner.diameter_mm() < outer.diameter_mm();
+            let pairs = windings.iter().flat_map(|inner| {
+                windings.iter().filter(move |outer| over(inner, outer)).map(move |outer| vec![inner, outer])
+            });
+            pairs.collect()
+        }
+    }
+}
+
+fn candidate(
+    old: &MeasuredString,
+    figures: &OldFigures,
+    core: &Wire,
+    layers: &[&Wire],
+    options: &ReplacementOptions,
+) -> Result<Replacement, DomainError> {
+    let mut under_mm = core.material().cross_section().girth_diameter_mm(core.diameter_mm())?;
+    let mut spans = [CoveredSpan { density_g_m: 0.0, start_mm: 0.0, end_mm: old.speaking_mm }; 2];
+    for ((layer, wire), slot) in old.layers.iter().zip(layers).zip(&mut spans) {
+        *slot = span(layer, under_mm, wire.diameter_mm(), wire.density_kg_m3())?;
+        under_mm = outer_diameter_mm(under_mm, wire.diameter_mm())?;
+    }
+    let linear_density_g_m = effective_density_g_m(old.speaking_mm, core.linear_density_g_m(), &spans)?;
+    let tension_n = tension_stiffness_free_n(old.speaking_mm, linear_density_g_m, old.frequency_hz)?;
+    let (e, i) = (core.youngs_modulus_gpa(), core.second_moment_mm4());
+    let inharmonicity = inharmonicity(old.speaking_mm, tension_n, e, i)?;
+    let log_density = (linear_density_g_m / figures.linear_density_g_m).ln();
+    let log_inharmonicity = (inharmonicity / figures.inharmonicity).ln();
+    Ok(Replacement {
+        core_id: core.wire_id().clone(),
+        winding_ids: layers.iter().map(|wire| wire.wire_id().clone()).collect(),
+        linear_density_g_m,
+        tension_n,
+        load_share: load_share(tension_n, core.breaking_load_n().unwrap_or(f64::MIN_POSITIVE))?,
+        inharmonicity,
+        outer_diameter_mm: under_mm,
+        density_deviation: linear_density_g_m / figures.linear_density_g_m - 1.0,
+        tension_deviation: tension_n / figures.tension_n - 1.0,
+        pitch_deviation_cents: -600.0 * log_density / std::f64::consts::LN_2,
+        inharmonicity_deviation: inharmonicity / figures.inharmonicity - 1.0,
+        score: options.density_weight * log_density * log_density
+            + options.inharmonicity_weight * log_inharmonicity * log_inharmonicity,
+    })
+}

@@ -1,0 +1,291 @@
+//! The string whose tolerances are propagated: inputs and figures.
+
+use becket_acoustics::{
+    CoveredSpan, CrossSection, DomainError, WindingModel, effective_density_g_m, equal_tempered_hz,
+    hitch_leg_mm, inharmonicity, layer_density_g_m, pin_take_up_mm, raised_hz, relaxed_length_mm, stress_mpa,
+    tension_first_partial_n, tension_stiffness_free_n,
+};
+use becket_scale::{ComputeOptions, HitchStyle, Note, PitchBasis, ResolvedAllowances};
+use becket_wire::{Catalogue, Wire, WireId};
+
+use crate::bass::BareEnds;
+use crate::check::{FREQUENCY_HZ, Faults, SPEAKING_MM};
+use crate::error::DesignError;
+use crate::tolerance::Source;
+
+/// The winding of a singly wound string.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct TolerancedWinding {
+    /// Diameter of the winding wire in mm, 0.05 to 6.
+    pub wire_diameter_mm: f64,
+    /// Density of the winding wire in kg/m³, 1000 to 25000.
+    pub density_kg_m3: f64,
+    /// Core left bare at the ends.
+    pub bare_ends: BareEnds,
+}
+
+/// What decides the length of the piece beside the speaking length.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Ends {
+    /// Length from the tuning pin to the speaking length in mm, 0 to 1000.
+    pub front_mm: f64,
+    /// Length from the speaking length to the hitch pin in mm, 0 to 1500.
+    pub back_mm: f64,
+    /// How the string is fixed.
+    pub hitch: HitchStyle,
+    /// Pins, turns and other allowances.
+    pub allowances: ResolvedAllowances,
+}
+
+/// A plain or singly wound string.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct TolerancedString {
+    /// Number of the note, for reports.
+    pub note: i16,
+    /// Speaking length in mm, 20 to 3000.
+    pub speaking_mm: f64,
+    /// Frequency in Hz, 5 to 10000.
+    pub frequency_hz: f64,
+    /// Which frequency that is.
+    pub pitch_basis: PitchBasis,
+    /// Shape of wire or core.
+    pub core_section: CrossSection,
+    /// Diameter of wire or core in mm, of a hexagonal one the width across flats; 0.05 to 6.
+    pub core_diameter_mm: f64,
+    /// Density of wire or core in kg/m³, 1000 to 25000.
+    pub core_density_kg_m3: f64,
+    /// Young's modulus of wire or core in GPa, 10 to 500.
+    pub youngs_modulus_gpa: f64,
+    /// Tensile strength of wire or core in MPa, 10 to 10000, if known.
+    pub tensile_mpa: Option<f64>,
+    /// Winding; `None` for a plain string.
+    pub winding: Option<TolerancedWinding>,
+    /// Ends.
+    pub ends: Ends,
+}
+
+impl TolerancedString {
+    /// Takes the strings of a note of a scale, with the tensile strength that the wire's basis states.
+    ///
+    /// # Errors
+    /// [`DesignError::Faults`] for a wire that the catalogue lacks and for a note with two layers;
+    /// [`DesignError::Formula`] for a pitch that no formula takes.
+    pub fn of_note(
+        note: &Note,
+        catalogue: &Catalogue,
+        options: &ComputeOptions,
+    ) -> Result<Self, DesignError> {
+        let mut faults = Faults::default();
+        if note.windings.len() > 1 {
+            faults.add("windings", format!("{} layers", note.windings.len()), "none or one");
+        }
+        let core = find(catalogue, &note.wire_id, &mut faults);
+        let mut winding = None;
+        if let Some(layer) = note.windings.first() {
+            winding = find(catalogue, &layer.wire_id, &mut faults).map(|wire| TolerancedWinding {
+                wire_diameter_mm: wire.diameter_mm(),
+                density_kg_m3: wire.density_kg_m3(),
+                bare_ends: BareEnds { front_mm: layer.bare_front_mm, back_mm: layer.bare_back_mm },
+            });
+        }
+        faults.finish()?;
+        // A core that was not found is a fault, so it is there.
+        let core = core.ok_or_else(|| DesignError::Faults(Vec::new()))?;
+        let frequency_hz = equal_tempered_hz(note.note.into(), options.a4_hz(), note.pitch_offset_cents)
+            .map_err(|source| DesignError::Formula { note: note.note, source })?;
+        Ok(Self {
+            note: note.note,
+            speaking_mm: note.speaking_mm,
+            frequency_hz,
+            pitch_basis: options.pitch_basis(),
+            core_section: core.material().cross_section(),
+            core_diameter_mm: core.diameter_mm(),
+            core_density_kg_m3: core.density_kg_m3(),
+            youngs_modulus_gpa: core.youngs_modulus_gpa(),
+            tensile_mpa: core.tensile_mpa(),
+            winding,
+            ends: Ends {
+                front_mm: note.front_mm,
+                back_mm: note.back_mm,
+                hitch: note.effective_hitch(),
+                allowances: *note.effective_allowances(),
+            },
+        })
+    }
+
+    pub(crate) fn check(&self, faults: &mut Faults) {
+        let density = (1000.0, 25_000.0);
+        faults.range("speaking_mm", self.speaking_mm, SPEAKING_MM, "mm");
+        faults.range("frequency_hz", self.frequency_hz, FREQUENCY_HZ, "Hz");
+        faults.range("core_diameter_mm", self.core_diameter_mm, (0.05, 6.0), "mm");
+        faults.range("core_density_kg_m3", self.core_density_kg_m3, density, "kg/m³");
+        faults.range("youngs_modulus_gpa", self.youngs_modulus_gpa, (10.0, 500.0), "GPa");
+        if let Some(tensile_mpa) = self.tensile_mpa {
+            faults.range("tensile_mpa", tensile_mpa, (10.0, 10_000.0), "MPa");
+        }
+        if let Some(winding) = &self.winding {
+            faults.range("winding.wire_diameter_mm", winding.wire_diameter_mm, (0.05, 6.0), "mm");
+            faults.range("winding.density_kg_m3", winding.density_kg_m3, density, "kg/m³");
+            winding.bare_ends.check("winding.bare_ends", self.speaking_mm, faults);
+        }
+        let Ends { front_mm, back_mm, hitch: _, allowances } = self.ends;
+        faults.range("ends.front_mm", front_mm, (0.0, 1000.0), "mm");
+        faults.range("ends.back_mm", back_mm, (0.0, 1500.0), "mm");
+        for (field, value, range) in [
+            ("tuning_pin_diameter_mm", allowances.tuning_pin_diameter_mm, (5.0, 10.0)),
+            ("turns", allowances.turns, (0.0, 6.0)),
+            ("becket_mm", allowances.becket_mm, (0.0, 20.0)),
+            ("hitch_pin_diameter_mm", allowances.hitch_pin_diameter_mm, (1.0, 12.0)),
+            ("eye_mm", allowances.eye_mm, (0.0, 200.0)),
+            ("working_mm", allowances.working_mm, (0.0, 300.0)),
+        ] {
+            faults.range(format!("ends.allowances.{field}"), value, range, "");
+        }
+    }
+}
+
+fn find<'a>(catalogue: &'a Catalogue, wire_id: &WireId, faults: &mut Faults) -> Option<&'a Wire> {
+    let wire = catalogue.get(wire_id.as_str());
+    if wire.is_none() {
+        faults.add("wire_id", wire_id, "a wire of the catalogue");
+    }
+    wire
+}
+
+/// The inputs that have tolerances; those of a winding are 0 for a plain string.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Inputs {
+    core_diameter_mm: f64,
+    winding_diameter_mm: f64,
+    speaking_mm: f64,
+    pitch_cents: f64,
+    pub(crate) youngs_modulus_gpa: f64,
+    pub(crate) core_density_kg_m3: f64,
+    pub(crate) winding_density_kg_m3: f64,
+}
+
+/// Part of an input by which it is moved to take a derivative.
+const RELATIVE_STEP: f64 = 1e-5;
+/// Cents by which the pitch is moved.
+const CENTS_STEP: f64 = 0.01;
+
+impl Inputs {
+    pub(crate) fn of(string: &TolerancedString) -> Self {
+        Self {
+            core_diameter_mm: string.core_diameter_mm,
+            winding_diameter_mm: string.winding.map_or(0.0, |winding| winding.wire_diameter_mm),
+            speaking_mm: string.speaking_mm,
+            pitch_cents: 0.0,
+            youngs_modulus_gpa: string.youngs_modulus_gpa,
+            core_density_kg_m3: string.core_density_kg_m3,
+            winding_density_kg_m3: string.winding.map_or(0.0, |winding| winding.density_kg_m3),
+        }
+    }
+
+    fn slot(&mut self, source: Source) -> &mut f64 {
+        match source {
+            Source::CoreDiameter => &mut self.core_diameter_mm,
+            Source::WindingDiameter => &mut self.winding_diameter_mm,
+            Source::SpeakingLength => &mut self.speaking_mm,
+            Source::Pitch => &mut self.pitch_cents,
+            Source::YoungsModulus => &mut self.youngs_modulus_gpa,
+            Source::CoreDensity => &mut self.core_density_kg_m3,
+            Source::WindingDensity => &mut self.winding_density_kg_m3,
+        }
+    }
+
+    pub(crate) fn step(mut self, source: Source) -> f64 {
+        match source {
+            Source::Pitch => CENTS_STEP,
+            _ => RELATIVE_STEP * *self.slot(source),
+        }
+    }
+
+    pub(crate) fn moved(mut self, source: Source, by: f64) -> Self {
+        *self.slot(source) += by;
+        self
+    }
+
+    pub(crate) fn figures(&self, string: &TolerancedString) -> Result<Figures, DomainError> {
+        let (d_mm, e, length_mm) = (self.core_diameter_mm, self.youngs_modulus_gpa, self.speaking_mm);
+        let area_mm2 = string.core_section.area_mm2(d_mm)?;
+        let i_mm4 = string.core_section.second_moment_mm4(d_mm)?;
+        let hz = raised_hz(string.frequency_hz, self.pitch_cents)?;
+        let g_m = self.density_g_m(string, area_mm2)?;
+        let tension_n = match string.pitch_basis {
+            PitchBasis::StiffnessFree => tension_stiffness_free_n(length_mm, g_m, hz)?,
+            PitchBasis::FirstPartial => tension_first_partial_n(length_mm, g_m, hz, e, i_mm4)?,
+        };
+        let stress_mpa = stress_mpa(tension_n, area_mm2)?;
+        let ends = &string.ends;
+        let allow = &ends.allowances;
+        let straight_mm = ends.front_mm + length_mm + ends.back_mm;
+        let hitch_mm = match ends.hitch {
+            HitchStyle::LoopedBack if string.winding.is_none() => {
+                hitch_leg_mm(allow.hitch_pin_diameter_mm, d_mm)?
+            }
+            HitchStyle::LoopedBack | HitchStyle::Tied => allow.eye_mm,
+        };
+        let pin_mm = pin_take_up_mm(allow.turns, allow.tuning_pin_diameter_mm, d_mm, allow.becket_mm)?;
+        Ok(Figures {
+            tension_n,
+            stress_mpa,
+            load_share: string.tensile_mpa.map_or(0.0, |tensile_mpa| stress_mpa / tensile_mpa),
+            inharmonicity: inharmonicity(length_mm, tension_n, e, i_mm4)?,
+            cut_mm: pin_mm
+                + relaxed_length_mm(straight_mm, tension_n, e, area_mm2)?
+                + allow.working_mm
+                + hitch_mm,
+        })
+    }
+
+    fn density_g_m(&self, string: &TolerancedString, area_mm2: f64) -> Result<f64, DomainError> {
+        let core_g_m = self.core_density_kg_m3 * area_mm2 * 1e-3;
+        let Some(winding) = &string.winding else { return Ok(core_g_m) };
+        let under_mm = string.core_section.girth_diameter_mm(self.core_diameter_mm)?;
+        let density_g_m = layer_density_g_m(
+            WindingModel::Tube,
+            under_mm,
+            self.winding_diameter_mm,
+            self.winding_density_kg_m3,
+        )?;
+        let span = CoveredSpan {
+            density_g_m,
+            start_mm: winding.bare_ends.front_mm,
+            end_mm: self.speaking_mm - winding.bare_ends.back_mm,
+        };
+        effective_density_g_m(self.speaking_mm, core_g_m, &[span])
+    }
+}
+
+/// What follows from the inputs.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Figures {
+    pub(crate) tension_n: f64,
+    pub(crate) stress_mpa: f64,
+    pub(crate) load_share: f64,
+    pub(crate) inharmonicity: f64,
+    pub(crate) cut_mm: f64,
+}
+
+impl Figures {
+    pub(crate) fn less(&self, other: &Self) -> Self {
+        Self {
+            tension_n: self.tension_n - other.tension_n,
+            stress_mpa: self.stress_mpa - other.stress_mpa,
+            load_share: self.load_share - other.load_share,
+            inharmonicity: self.inharmonicity - other.inharmonicity,
+            cut_mm: self.cut_mm - other.cut_mm,
+        }
+    }
+
+    pub(crate) fn times(&self, factor: f64) -> Self {
+        Self {
+            tension_n: self.tension_n * factor,
+            stress_mpa: self.stress_mpa * factor,
+            load_share: self.load_share * factor,
+            inharmonicity: self.inharmonicity * factor,
+            cut_mm: self.cut_mm * factor,
+        }
+    }
+}
