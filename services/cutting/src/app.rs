@@ -1,0 +1,48 @@
+//! What all use cases share.
+
+use std::sync::Arc;
+
+use becket_api::tokens::PageTokens;
+use becket_service_kit::{Clock, ComputePool};
+use becket_store::{CutStore, StoreError};
+use tokio::sync::Mutex;
+
+use crate::changes::ListChanges;
+use crate::upstream::StringingClient;
+
+/// What the service keeps its things in.
+pub trait Storage: CutStore + 'static {}
+
+impl<T: CutStore + 'static> Storage for T {}
+
+/// What all use cases share.
+pub(crate) struct App {
+    pub(crate) store: Arc<dyn Storage>,
+    pub(crate) clock: Arc<dyn Clock>,
+    pub(crate) tokens: PageTokens,
+    pub(crate) pool: ComputePool,
+    pub(crate) stringing: StringingClient,
+    /// Tells watchers which list has changed.
+    pub(crate) changes: ListChanges,
+    /// Held while a list is started, so that two calls do not start two lists at one station.
+    pub(crate) starting: Mutex<()>,
+}
+
+impl App {
+    pub(crate) async fn new(
+        store: Arc<dyn Storage>,
+        clock: Arc<dyn Clock>,
+        stringing: StringingClient,
+        max_computations: usize,
+    ) -> Result<Self, StoreError> {
+        Ok(Self {
+            tokens: PageTokens::new(store.token_key().await?),
+            pool: ComputePool::new(max_computations),
+            changes: ListChanges::default(),
+            starting: Mutex::new(()),
+            store,
+            clock,
+            stringing,
+        })
+    }
+}

@@ -1,0 +1,97 @@
+//! Cut lists over gRPC.
+
+use becket_api::cutting::cut_list_service_server::CutListService;
+use becket_api::cutting::{
+    CancelCutListRequest, CancelCutListResponse, ConfirmStepRequest, ConfirmStepResponse,
+    FinishCutListRequest, FinishCutListResponse, GetCutListRequest, GetCutListResponse, ListCutListsRequest,
+    ListCutListsResponse, PlanCutListRequest, PlanCutListResponse, ReplanCutListRequest,
+    ReplanCutListResponse, ReportSpoiledPieceRequest, ReportSpoiledPieceResponse, StartCutListRequest,
+    StartCutListResponse, WatchCutListRequest,
+};
+use becket_service_kit::CallContext;
+use tonic::{Request, Response, Status};
+
+use super::Handlers;
+use crate::use_cases::WatchStream;
+
+#[tonic::async_trait]
+impl CutListService for Handlers {
+    type WatchCutListStream = WatchStream;
+
+    async fn plan_cut_list(
+        &self,
+        request: Request<PlanCutListRequest>,
+    ) -> Result<Response<PlanCutListResponse>, Status> {
+        let call = CallContext::of(&request)?;
+        Ok(Response::new(self.app.plan_cut_list(&call, request.into_inner()).await?))
+    }
+
+    async fn start_cut_list(
+        &self,
+        request: Request<StartCutListRequest>,
+    ) -> Result<Response<StartCutListResponse>, Status> {
+        let call = CallContext::of(&request)?;
+        Ok(Response::new(self.app.start_cut_list(&call, request.into_inner()).await?))
+    }
+
+    async fn confirm_step(
+        &self,
+        request: Request<ConfirmStepRequest>,
+    ) -> Result<Response<ConfirmStepResponse>, Status> {
+        let call = CallContext::of(&request)?;
+        Ok(Response::new(self.app.confirm_step(&call, request.into_inner()).await?))
+    }
+
+    async fn report_spoiled_piece(
+        &self,
+        request: Request<ReportSpoiledPieceRequest>,
+    ) -> Result<Response<ReportSpoiledPieceResponse>, Status> {
+        let call = CallContext::of(&request)?;
+        Ok(Response::new(self.app.report_spoiled_piece(&call, request.into_inner()).await?))
+    }
+
+    async fn replan_cut_list(
+        &self,
+        request: Request<ReplanCutListRequest>,
+    ) -> Result<Response<ReplanCutListResponse>, Status> {
+        let call = CallContext::of(&request)?;
+        Ok(Response::new(self.app.replan_cut_list(&call, request.into_inner()).await?))
+    }
+
+    async fn finish_cut_list(
+        &self,
+        request: Request<FinishCutListRequest>,
+    ) -> Result<Response<FinishCutListResponse>, Status> {
+        let call = CallContext::of(&request)?;
+        Ok(Response::new(self.app.finish_cut_list(&call, request.into_inner()).await?))
+    }
+
+    async fn cancel_cut_list(
+        &self,
+        request: Request<CancelCutListRequest>,
+    ) -> Result<Response<CancelCutListResponse>, Status> {
+        let call = CallContext::of(&request)?;
+        Ok(Response::new(self.app.cancel_cut_list(&call, request.into_inner()).await?))
+    }
+
+    async fn get_cut_list(
+        &self,
+        request: Request<GetCutListRequest>,
+    ) -> Result<Response<GetCutListResponse>, Status> {
+        Ok(Response::new(self.app.get_cut_list(request.into_inner()).await?))
+    }
+
+    async fn list_cut_lists(
+        &self,
+        request: Request<ListCutListsRequest>,
+    ) -> Result<Response<ListCutListsResponse>, Status> {
+        Ok(Response::new(self.app.list_cut_lists(request.into_inner()).await?))
+    }
+
+    async fn watch_cut_list(
+        &self,
+        request: Request<WatchCutListRequest>,
+    ) -> Result<Response<Self::WatchCutListStream>, Status> {
+        Ok(Response::new(std::sync::Arc::clone(&self.app).watch_cut_list(request.into_inner()).await?))
+    }
+}

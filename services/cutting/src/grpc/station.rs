@@ -1,0 +1,36 @@
+//! Stations over gRPC.
+
+use becket_api::cutting::station_service_server::StationService;
+use becket_api::cutting::{
+    GetStationRequest, GetStationResponse, ListStationsRequest, ListStationsResponse, SaveStationRequest,
+    SaveStationResponse,
+};
+use becket_service_kit::CallContext;
+use tonic::{Request, Response, Status};
+
+use super::Handlers;
+
+#[tonic::async_trait]
+impl StationService for Handlers {
+    async fn save_station(
+        &self,
+        request: Request<SaveStationRequest>,
+    ) -> Result<Response<SaveStationResponse>, Status> {
+        let call = CallContext::of(&request)?;
+        Ok(Response::new(self.app.save_station(&call, request.into_inner()).await?))
+    }
+
+    async fn get_station(
+        &self,
+        request: Request<GetStationRequest>,
+    ) -> Result<Response<GetStationResponse>, Status> {
+        Ok(Response::new(self.app.get_station(request.into_inner()).await?))
+    }
+
+    async fn list_stations(
+        &self,
+        request: Request<ListStationsRequest>,
+    ) -> Result<Response<ListStationsResponse>, Status> {
+        Ok(Response::new(self.app.list_stations(request.into_inner()).await?))
+    }
+}

@@ -1,0 +1,60 @@
+//! What all changes of a cut list have in common.
+
+use becket_api::convert::{self, Stamps, etag_version};
+use becket_floor::{CutList, FloorChange};
+use becket_store::{StoredCutList, StoredHeader, WriteContext};
+use prost::Message;
+
+use crate::app::App;
+use crate::error::UseCaseError;
+use crate::write::decode;
+
+impl App {
+    /// Stores a change of a list and tells whoever watches it. `answer` gets the list as it is after the change.
+    pub(crate) async fn commit<R: Message + Default>(
+        &self,
+        context: &WriteContext,
+        before: &StoredCutList,
+        change: FloorChange,
+        answer: impl FnOnce(&After) -> R + Send + 'static,
+    ) -> Result<R, UseCaseError> {
+        let list = change.applied_to(&before.list);
+        let list_id = list.header.list_id.clone();
+        let answer = Box::new(move |stored: &StoredHeader| {
+            let StoredHeader { header, created_us, updated_us } = stored;
+            let stamps = Stamps { version: header.version, create_us: *created_us, update_us: *updated_us };
+            answer(&After { list, stamps }).encode_to_vec()
+        });
+        let written = self.store.commit_floor(context, change, answer).await?;
+        self.changes.tell(&list_id);
+        decode(&written.answer)
+    }
+}
+
+/// A list after a change.
+#[derive(Debug)]
+pub(crate) struct After {
+    pub(crate) list: CutList,
+    stamps: Stamps,
+}
+
+impl After {
+    /// The list as a message.
+    pub(crate) fn message(&self) -> becket_api::cutting::CutList {
+        convert::cut_list(&self.list, &self.stamps)
+    }
+
+    /// Its etag.
+    pub(crate) fn etag(&self) -> String {
+        self.stamps.etag()
+    }
+}
+
+/// Refuses an etag that is not the list's; an empty one takes the list as it is.
+pub(crate) fn check_etag(list: &CutList, etag: &str) -> Result<(), UseCaseError> {
+    let version = list.header.version;
+    if etag.is_empty() || etag_version(etag) == Some(version) {
+        return Ok(());
+    }
+    Err(UseCaseError::EtagStale { list_id: list.header.list_id.clone(), version })
+}

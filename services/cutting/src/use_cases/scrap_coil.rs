@@ -1,0 +1,43 @@
+//! Scrapping what remains of a coil.
+
+use becket_api::cutting::{ScrapCoilRequest, ScrapCoilResponse};
+use becket_floor::{CoilId, CoilState};
+use becket_service_kit::CallContext;
+use becket_store::CoilChange;
+use becket_units::Fault;
+
+use super::change_coil::new_state;
+use crate::app::App;
+use crate::error::UseCaseError;
+use crate::ids::{id, keep, note};
+use crate::messages;
+use crate::write::begin;
+
+impl App {
+    /// Scraps a coil that no list counts on.
+    pub(crate) async fn scrap_coil(
+        &self,
+        call: &CallContext,
+        mut request: ScrapCoilRequest,
+    ) -> Result<ScrapCoilResponse, UseCaseError> {
+        let context = begin!(self, call, &mut request);
+        let mut faults: Vec<Fault> = note("note", &request.note).err().into_iter().collect();
+        let Some(coil_id) =
+            keep(id("coil_id", &request.coil_id, CoilId::new), &mut faults).filter(|_| faults.is_empty())
+        else {
+            return Err(faults.into());
+        };
+        self.change_coil(
+            &context,
+            &coil_id,
+            |coil| {
+                let booking = Some(coil.coil.scrap(coil.reserved)?);
+                let change = new_state(coil, CoilState::Scrapped, &request.note);
+                // A list may be planned between the reading and the storing.
+                Ok(CoilChange { booking, refuse_if_reserved: true, ..change })
+            },
+            |_, changed| ScrapCoilResponse { coil: Some(messages::coil(&changed.coil)) },
+        )
+        .await
+    }
+}
