@@ -16,10 +16,10 @@ pub enum DesignError {
     NothingFits(Vec<Unmet>),
     /// Every note has wires that fit, but no choice for the whole row keeps to the rules between notes.
     #[error(
-        "no sequence of sizes keeps to the rule of looped pairs up to note {note}; allow tied strings at a cost"
+        "no sequence of sizes keeps to the rules up to note {note}; allow tied strings at a cost, or shorter runs"
     )]
     NoSequence {
-        /// The first note that cannot be reached.
+        /// The first note that cannot be reached, or the last one of the row if the last run cannot be long enough.
         note: i16,
     },
     /// An iteration did not settle.

@@ -3,8 +3,8 @@
 //! - [`design_bass`]: cores and windings for a whole wound bass at once, from targets and a stock.
 //! - [`design_plain`]: sizes of plain wire, under the rule of looped pairs.
 //! - [`replace`]: from a measured old string back to stocked wire.
-//! - [`difference`]: what changes between two string sets.
-//! - [`stretch`]: pitch offsets of a tuning whose octaves agree in chosen partials.
+//! - [`difference()`]: what changes between two string sets.
+//! - [`stretch()`]: pitch offsets of a tuning whose octaves agree in chosen partials.
 //! - [`propagate`]: what tolerances of wire, length and pitch do to tension, load, stiffness and cut.
 //!
 //! Everything here is a pure function of its arguments: equal inputs give equal results to the bit. Both designs are

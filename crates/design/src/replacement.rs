@@ -148,6 +148,31 @@ pub struct Replacements {
 ///
 /// # Source
 /// Density: see [`becket_acoustics::layer_density_g_m`]. Ranking: common practice, no source.
+///
+/// # Examples
+/// ```
+/// use becket_acoustics::CrossSection;
+/// use becket_design::{MeasuredString, ReplacementOptions, replace};
+/// use becket_wire::{SizeSeries, Wire, standard_wires};
+///
+/// let stock: Vec<Wire> =
+///     standard_wires(SizeSeries::Inch).into_iter().filter(|wire| wire.breaking_load_n().is_some()).collect();
+/// let old = MeasuredString {
+///     note: 40,
+///     speaking_mm: 620.0,
+///     frequency_hz: 261.63,
+///     core_section: CrossSection::Round,
+///     core_diameter_mm: 0.94, // No. 16 is 0.9398 mm
+///     core_density_kg_m3: 7850.0,
+///     core_youngs_modulus_gpa: 206.0,
+///     layers: vec![],
+/// };
+/// let found = replace(&old, &stock, &[], &ReplacementOptions::default())?;
+/// assert_eq!(found.candidates[0].core_id.as_str(), "mw-in-16");
+/// let nothing = MeasuredString { core_diameter_mm: 0.0, ..old };
+/// assert!(replace(&nothing, &stock, &[], &ReplacementOptions::default()).is_err());
+/// # Ok::<(), becket_design::DesignError>(())
+/// ```
 pub fn replace(
     old: &MeasuredString,
     cores: &[Wire],

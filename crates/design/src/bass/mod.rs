@@ -103,6 +103,50 @@ pub struct Search {
 /// # Source
 /// Dynamic programming: R. Bellman (1957). Lower envelope: P. Felzenszwalb, D. Huttenlocher, Distance Transforms of
 /// Sampled Functions, Theory of Computing 8 (2012) (from memory).
+///
+/// # Examples
+/// ```
+/// use becket_design::{
+///     BareEnds, BassLimits, BassQuestion, NeighbourCosts, Target, Targets, WoundNote, design_bass,
+/// };
+/// use becket_scale::PitchBasis;
+/// use becket_wire::{Material, SizeSeries, Wire, WireDraft, standard_wires};
+///
+/// let copper = |diameter_mm: f64| WireDraft {
+///     wire_id: format!("cu-{diameter_mm}"),
+///     material: Some(Material::Copper),
+///     diameter_mm,
+///     density_kg_m3: 8930.0,
+///     youngs_modulus_gpa: 120.0,
+///     ..WireDraft::default()
+/// };
+/// let cores: Vec<Wire> =
+///     standard_wires(SizeSeries::Inch).into_iter().filter(|wire| wire.breaking_load_n().is_some()).collect();
+/// let windings: Vec<Wire> = [0.6, 0.8, 1.0, 1.2].iter().filter_map(|&d| copper(d).validate().ok()).collect();
+/// let note = |note: i16, frequency_hz: f64| WoundNote {
+///     note,
+///     speaking_mm: 1050.0,
+///     frequency_hz,
+///     bare_ends: BareEnds { front_mm: 18.0, back_mm: 14.0 },
+///     outer_bare_ends: None,
+///     targets: Targets { tension_n: Some(Target { value: 900.0, weight: 1.0 }), ..Targets::default() },
+/// };
+/// let notes = [note(15, 61.735), note(16, 65.406), note(17, 69.296)];
+/// let question = BassQuestion {
+///     notes: &notes,
+///     cores: &cores,
+///     windings: &windings,
+///     above: None,
+///     neighbour_costs: NeighbourCosts::default(),
+///     second_layer_cost: 0.0,
+///     limits: BassLimits::default(),
+///     pitch_basis: PitchBasis::StiffnessFree,
+/// };
+/// let design = design_bass(&question)?;
+/// assert!(design.notes.iter().all(|note| (note.tension_n / 900.0 - 1.0).abs() < 0.1));
+/// assert!(design_bass(&BassQuestion { cores: &[], ..question }).is_err());
+/// # Ok::<(), becket_design::DesignError>(())
+/// ```
 pub fn design_bass(question: &BassQuestion<'_>) -> Result<BassDesign, DesignError> {
     question.check()?;
     let first_note = question.notes.first().map_or(0, |note| note.note);

@@ -58,6 +58,7 @@ pub struct PlainChoice {
 /// ```text
 /// minimise  Σ cost of targets + steps and changes between neighbours as in design_bass
 ///         + 2·c_tied for each change of size that cuts a looped pair
+/// subject to  runs of one size of min_run_notes notes or more
 /// T = (π/4)·ρ·d²·(2·L·f)², on the first-partial basis less π²·E·I/L²;  B = π²·E·I/(T·L²)
 /// ```
 ///
@@ -66,10 +67,50 @@ pub struct PlainChoice {
 ///
 /// # Errors
 /// [`DesignError::Faults`] with every fault of the question; [`DesignError::NothingFits`] with every note for which no
-/// size keeps to the limits; [`DesignError::NoSequence`] where tied strings are not allowed and the pairs leave no way.
+/// size keeps to the limits; [`DesignError::NoSequence`] where pairs that may not be cut and runs that may not be shorter
+/// leave no way.
 ///
 /// # Source
 /// Dynamic programming: R. Bellman (1957). Pairing: common practice, no source.
+///
+/// # Examples
+/// ```
+/// use becket_design::{
+///     NeighbourCosts, PlainLimits, PlainNote, PlainQuestion, Target, Targets, design_plain,
+/// };
+/// use becket_scale::{HitchStyle, PitchBasis, SectionId};
+/// use becket_wire::{SizeSeries, Wire, standard_wires};
+///
+/// let wires: Vec<Wire> =
+///     standard_wires(SizeSeries::Inch).into_iter().filter(|wire| wire.breaking_load_n().is_some()).collect();
+/// let section_id = SectionId::new("treble")?;
+/// let note = |note: i16, frequency_hz: f64, speaking_mm: f64| PlainNote {
+///     note,
+///     section_id: section_id.clone(),
+///     string_count: 3,
+///     hitch: HitchStyle::LoopedBack,
+///     speaking_mm,
+///     frequency_hz,
+///     fixed_wire_id: None,
+///     targets: Targets { tension_n: Some(Target { value: 720.0, weight: 1.0 }), ..Targets::default() },
+/// };
+/// let notes = [note(49, 440.0, 392.0), note(50, 466.16, 374.0), note(51, 493.88, 355.0)];
+/// let question = PlainQuestion {
+///     notes: &notes,
+///     wires: &wires,
+///     below: None,
+///     neighbour_costs: NeighbourCosts::default(),
+///     tied_string_cost: None,
+///     min_run_notes: 1,
+///     limits: PlainLimits::default(),
+///     pitch_basis: PitchBasis::StiffnessFree,
+/// };
+/// let design = design_plain(&question)?;
+/// // Notes 49 and 50 share a piece of wire, so they have one size.
+/// assert_eq!(design.notes[0].wire_id, design.notes[1].wire_id);
+/// assert!(design_plain(&PlainQuestion { wires: &[], ..question }).is_err());
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
 pub fn design_plain(question: &PlainQuestion<'_>) -> Result<PlainDesign, DesignError> {
     question.check()?;
     let figures = search::figures(question)?;

@@ -64,6 +64,9 @@ pub struct PlainQuestion<'a> {
     pub neighbour_costs: NeighbourCosts,
     /// Cost of each string that is tied because its pair would straddle two sizes; `None` if that is not allowed.
     pub tied_string_cost: Option<f64>,
+    /// Fewest neighbouring notes of one size, 1 to 20; a run may go on into the next section, and those at the ends of
+    /// the row must be as long as any.
+    pub min_run_notes: u8,
     /// Limits.
     pub limits: PlainLimits,
     /// Which frequency the notes name.
@@ -91,6 +94,9 @@ impl PlainQuestion<'_> {
         self.neighbour_costs.check("neighbour_costs", &mut faults);
         if let Some(cost) = self.tied_string_cost {
             faults.weight("tied_string_cost", cost);
+        }
+        if !(1..=20).contains(&self.min_run_notes) {
+            faults.add("min_run_notes", self.min_run_notes, "1 to 20");
         }
         faults.range("limits.max_load_share", self.limits.max_load_share, (0.01, 1.0), "");
         faults.range("limits.max_tension_n", self.limits.max_tension_n, (10.0, 5000.0), "N");

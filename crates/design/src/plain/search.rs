@@ -21,7 +21,7 @@ pub(crate) struct Size {
     own: f64,
 }
 
-/// Least cost of a path that ends in a size, and the size before, by position in the list of the note below.
+/// Least cost of a path that ends in a state, and the state of the note below.
 #[derive(Debug, Clone, Copy)]
 struct End {
     value: f64,
@@ -83,38 +83,64 @@ fn size(
     Ok(Some(Size { wire: at, tension_n, load_share, inharmonicity, log, own }))
 }
 
-/// Finds the least path. A few sizes for each note: every pair of neighbours is looked at.
+/// Finds the least path. A state is a size and how far its run has come, since a run must be long enough before it may
+/// end; state `at` is of size `at / shortest` and has `at % shortest + 1` notes of its run, or more at the last of them.
 pub(crate) fn least(question: &PlainQuestion<'_>, notes: &[Vec<Size>]) -> Result<PlainDesign, DesignError> {
     let across = question.pairs_across();
+    let shortest = usize::from(question.min_run_notes);
     let mut all: Vec<Vec<End>> = Vec::with_capacity(notes.len());
     let mut below: Option<&Vec<Size>> = None;
     for ((sizes, &cuts), note) in notes.iter().zip(&across).zip(question.notes) {
-        let ends: Vec<End> = match (below, all.last()) {
-            (Some(below), Some(before)) => {
-                sizes.iter().map(|size| end(question, below, before, size, cuts)).collect()
+        let mut ends = Vec::with_capacity(sizes.len() * shortest);
+        for size in sizes {
+            match (below, all.last()) {
+                (Some(below), Some(before)) => {
+                    ends.extend((0..shortest).map(|run| end(question, below, before, size, run, cuts)));
+                }
+                _ => ends.extend((0..shortest).map(|run| start(question, size, run))),
             }
-            _ => sizes
-                .iter()
-                .map(|size| End { value: size.own + first_step(question, size), back: 0 })
-                .collect(),
-        };
+        }
         if ends.iter().all(|end| end.value.is_infinite()) {
             return Err(DesignError::NoSequence { note: note.note });
         }
         all.push(ends);
         below = Some(sizes);
     }
-    let path = trace(&all);
-    let chosen: Vec<&Size> = notes.iter().zip(path).filter_map(|(sizes, at)| sizes.get(at)).collect();
-    design(question, &chosen, &across)
+    let last_note = question.notes.last().map_or(0, |note| note.note);
+    let path = trace(&all, shortest).ok_or(DesignError::NoSequence { note: last_note })?;
+    let sizes = notes.iter().zip(path).filter_map(|(sizes, at)| sizes.get(at / shortest));
+    design(question, &sizes.collect::<Vec<_>>(), &across)
 }
 
-fn end(question: &PlainQuestion<'_>, below: &[Size], before: &[End], size: &Size, cuts: bool) -> End {
+/// A run that begins with the first note.
+fn start(question: &PlainQuestion<'_>, size: &Size, run: usize) -> End {
+    let value = if run == 0 { size.own + first_step(question, size) } else { f64::INFINITY };
+    End { value, back: 0 }
+}
+
+/// The least path that ends in a size whose run has come to `run`.
+fn end(
+    question: &PlainQuestion<'_>,
+    below: &[Size],
+    before: &[End],
+    size: &Size,
+    run: usize,
+    cuts: bool,
+) -> End {
+    let full = usize::from(question.min_run_notes) - 1;
     let mut best = End { value: f64::INFINITY, back: 0 };
-    for (back, (from, end)) in below.iter().zip(before).enumerate() {
-        let value = end.value + step(question, from, size, cuts).total() + size.own;
-        if value < best.value {
-            best = End { value, back };
+    for (at, from) in below.iter().enumerate() {
+        // A run goes on, and stays full when it is; or a new one begins after a full one.
+        let (same, first) = (from.wire == size.wire, run == 0);
+        let goes_on = [run.checked_sub(1), (run == full).then_some(full)].map(|from| from.filter(|_| same));
+        let begins = (!same && first).then_some(full);
+        let more = step(question, from, size, cuts).total() + size.own;
+        for from_run in goes_on.into_iter().chain([begins]).flatten() {
+            let back = at * (full + 1) + from_run;
+            let value = before.get(back).map_or(f64::INFINITY, |end| end.value) + more;
+            if value < best.value {
+                best = End { value, back };
+            }
         }
     }
     best
@@ -145,22 +171,23 @@ fn step(question: &PlainQuestion<'_>, from: &Size, to: &Size, cuts: bool) -> Obj
     terms
 }
 
-/// Positions of the least path, one for each note.
-fn trace(all: &[Vec<End>]) -> Vec<usize> {
-    let mut at = 0;
-    let mut least = f64::INFINITY;
-    for (position, end) in all.last().into_iter().flatten().enumerate() {
-        if end.value < least {
-            (at, least) = (position, end.value);
+/// States of the least path that ends with a full run, one for each note; `None` if there is none.
+fn trace(all: &[Vec<End>], shortest: usize) -> Option<Vec<usize>> {
+    let full = |at: &usize| at % shortest == shortest - 1;
+    let mut best: Option<(f64, usize)> = None;
+    for (at, end) in all.last()?.iter().enumerate().filter(|(at, _)| full(at)) {
+        if end.value.is_finite() && best.is_none_or(|(least, _)| end.value < least) {
+            best = Some((end.value, at));
         }
     }
+    let (_, mut at) = best?;
     let mut path = Vec::with_capacity(all.len());
     for ends in all.iter().rev() {
         path.push(at);
-        at = ends.get(at).map_or(0, |end| end.back);
+        at = ends.get(at)?.back;
     }
     path.reverse();
-    path
+    Some(path)
 }
 
 /// Puts the answer together; the objective is summed up anew, term by term.

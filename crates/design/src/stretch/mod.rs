@@ -165,6 +165,26 @@ pub struct StretchedNote {
 /// Partials: H. Fletcher, JASA 36, 203 (1964) (from memory). Octaves by partials: O. L. Railsback, JASA 9, 274 (1938) for
 /// the stretch that tuners make (from memory). Smoothing: E. T. Whittaker, Proc. Edinburgh Math. Soc. 41 (1923) (from
 /// memory).
+///
+/// # Examples
+/// ```
+/// use becket_design::{StretchNote, StretchOptions, stretch};
+/// // Two octaves of 1 mm steel wire about A4.
+/// let note = |note: i16| StretchNote {
+///     note,
+///     speaking_mm: 390.0 * (f64::from(49 - note) / 12.5).exp2(),
+///     linear_density_g_m: 6.165,
+///     youngs_modulus_gpa: 206.0,
+///     second_moment_mm4: 0.0491,
+///     inharmonicity_factor: 1.0,
+/// };
+/// let notes: Vec<StretchNote> = (37..=61).map(note).collect();
+/// let tuning = stretch(&notes, &StretchOptions::default())?;
+/// assert_eq!(tuning.notes[12].offset_cents, 0.0);
+/// assert!(tuning.notes[0].offset_cents < -0.5 && tuning.notes[24].offset_cents > 2.0);
+/// assert!(stretch(&notes[..5], &StretchOptions::default()).is_err());
+/// # Ok::<(), becket_design::DesignError>(())
+/// ```
 pub fn stretch(notes: &[StretchNote], options: &StretchOptions) -> Result<Stretch, DesignError> {
     check(notes, options)?;
     let anchor = notes.iter().position(|note| note.note == A4).unwrap_or(0);

@@ -117,6 +117,7 @@ pub(crate) fn plain_question<'a>(notes: &'a [PlainNote], wires: &'a [Wire]) -> P
         below: None,
         neighbour_costs: NeighbourCosts::default(),
         tied_string_cost: None,
+        min_run_notes: 1,
         limits: PlainLimits::default(),
         pitch_basis: PitchBasis::StiffnessFree,
     }

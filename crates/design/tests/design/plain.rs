@@ -48,6 +48,10 @@ fn tied_at_changes(notes: &[PlainNote], sizes: &[usize]) -> u32 {
 
 /// Objective of a sequence of sizes, or `None` if it is not allowed.
 fn objective(question: &PlainQuestion<'_>, sizes: &[usize]) -> Option<f64> {
+    let runs = sizes.chunk_by(|a, b| a == b).map(<[usize]>::len).min()?;
+    if runs < usize::from(question.min_run_notes) {
+        return None;
+    }
     let costs = &question.neighbour_costs;
     let mut sum = 0.0;
     let mut low = question.below.map(|below| (below.tension_n, below.inharmonicity));
@@ -97,10 +101,13 @@ fn equals_brute_force_on_small_cases() {
             for (tension_step, inharmonicity_step, wire_change, thicker_above) in
                 [(1.0, 0.1, 0.0004, 0.01), (0.0, 0.0, 0.0, 0.0), (10.0, 1.0, 0.0, 0.0), (0.0, 0.0, 0.02, 0.5)]
             {
-                for below in [None, Some(Neighbour { tension_n: 900.0, inharmonicity: 3e-4 })] {
+                for (below, min_run_notes) in
+                    [(None, 1), (None, 3), (Some(Neighbour { tension_n: 900.0, inharmonicity: 3e-4 }), 2)]
+                {
                     let question = PlainQuestion {
                         below,
                         tied_string_cost,
+                        min_run_notes,
                         pitch_basis,
                         neighbour_costs: NeighbourCosts {
                             tension_step,
@@ -120,7 +127,7 @@ fn equals_brute_force_on_small_cases() {
             }
         }
     }
-    assert_eq!(cases, 64);
+    assert_eq!(cases, 96);
 }
 
 #[test]
@@ -163,6 +170,14 @@ fn fixed_sizes_stay_and_may_leave_no_way() {
     let question = fixture::plain_question(&notes, &wires);
     assert_eq!(design_plain(&question).unwrap_err(), DesignError::NoSequence { note: 28 });
     assert!(design_plain(&PlainQuestion { tied_string_cost: Some(1.0), ..question }).is_ok());
+    // A run of one note at the lower end is too short, whatever comes after it.
+    let runs = PlainQuestion { tied_string_cost: Some(1.0), min_run_notes: 2, ..question };
+    assert_eq!(design_plain(&runs).unwrap_err(), DesignError::NoSequence { note: 28 });
+    let free = fixture::plain_notes(27, 29);
+    let too_long = PlainQuestion { min_run_notes: 4, ..fixture::plain_question(&free, &wires) };
+    assert_eq!(design_plain(&too_long).unwrap_err(), DesignError::NoSequence { note: 29 });
+    let just = PlainQuestion { min_run_notes: 3, ..too_long };
+    assert!(design_plain(&just).is_ok());
 }
 
 #[test]
@@ -186,9 +201,10 @@ fn tells_every_fault_and_every_note_without_a_fit() {
     notes[2].fixed_wire_id = Some(WireId::new("no-such-wire").unwrap());
     match design_plain(&PlainQuestion {
         tied_string_cost: Some(-1.0),
+        min_run_notes: 0,
         ..fixture::plain_question(&notes, &wires)
     }) {
-        Err(DesignError::Faults(faults)) => assert_eq!(faults.len(), 4, "{faults:?}"),
+        Err(DesignError::Faults(faults)) => assert_eq!(faults.len(), 5, "{faults:?}"),
         other => panic!("{other:?}"),
     }
 }

@@ -100,6 +100,7 @@ proptest! {
         costs in costs(),
         basis in basis(),
         tied in prop::option::of(number(0.0, 1.0)),
+        min_run_notes in 0_u8..6,
     ) {
         let mut notes = fixture::plain_notes(30, 29 + i16::try_from(lengths.len()).unwrap());
         for ((note, length), (count, tied)) in notes.iter_mut().zip(&lengths).zip(counts) {
@@ -112,6 +113,7 @@ proptest! {
             neighbour_costs: costs,
             pitch_basis: basis,
             tied_string_cost: tied,
+            min_run_notes,
             ..fixture::plain_question(&notes, &wires)
         };
         match design_plain(&question) {
