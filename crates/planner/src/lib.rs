@@ -102,13 +102,16 @@
 //! # Ok::<(), PlanError>(())
 //! ```
 
+mod best;
 mod checker;
 mod fault;
 mod first;
 mod model;
+mod objective;
 mod plan;
 mod violation;
 
+pub use best::{BestPlan, BestPlanner, Effort};
 pub use checker::check_plan;
 pub use fault::{MAX_COILS, MAX_LENGTH, MAX_PIECES, MAX_SERIALS, MAX_WIRES, ProblemFault};
 pub use first::FirstPlanner;
@@ -116,5 +119,6 @@ pub use model::{
     Coil, CoilIndex, GroupIndex, Piece, PieceIndex, PieceOrder, Policy, Problem, SerialIndex, Station,
     Unison, WireIndex, WireRule,
 };
+pub use objective::{Level, LevelOrder, LevelReport, Quality, Score};
 pub use plan::{Figures, Plan, PlanError, Planner, Shortfall, Step, Tail};
 pub use violation::{Figure, Violation};

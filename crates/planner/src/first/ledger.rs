@@ -23,14 +23,14 @@ struct Entry {
 /// other coil is put on, so it pays no end trim; any other coil is mounted once in the batch and pays one. Therefore the
 /// account is exact at all times.
 #[derive(Debug)]
-pub(super) struct Ledger<'a> {
+pub(crate) struct Ledger<'a> {
     problem: &'a Problem,
     entries: Vec<Entry>,
 }
 
 impl<'a> Ledger<'a> {
     /// Opens the account with what is in stock.
-    pub(super) fn new(problem: &'a Problem) -> Self {
+    pub(crate) fn new(problem: &'a Problem) -> Self {
         let entry = |coil: &Coil| Entry {
             remaining: coil.available.get(),
             position: coil.mounted_at,
@@ -42,20 +42,20 @@ impl<'a> Ledger<'a> {
     }
 
     /// What would be left after placing `length` µm on the coil; `None` if it does not hold that much.
-    pub(super) fn tail_after(&self, coil: CoilIndex, length: i64) -> Option<i64> {
+    pub(crate) fn tail_after(&self, coil: CoilIndex, length: i64) -> Option<i64> {
         let entry = self.entry(coil);
         let tail = entry.remaining - self.trim_due(coil) - length;
         (!entry.finished && tail >= self.problem.policy.margin.get()).then_some(tail)
     }
 
     /// Whether placing a piece on the coil now costs a mounting that is not needed anyway.
-    pub(super) fn needs_mounting(&self, coil: CoilIndex) -> bool {
+    pub(crate) fn needs_mounting(&self, coil: CoilIndex) -> bool {
         let entry = self.entry(coil);
         entry.position.is_none() && !entry.in_batch
     }
 
     /// Takes `length` µm off the coil for a piece of the present batch, and the end trim if it is due.
-    pub(super) fn take(&mut self, coil: CoilIndex, length: i64) {
+    pub(crate) fn take(&mut self, coil: CoilIndex, length: i64) {
         let trim = self.trim_due(coil);
         let entry = self.entry_mut(coil);
         entry.remaining -= trim + length;
@@ -64,36 +64,36 @@ impl<'a> Ledger<'a> {
     }
 
     /// Ends the present batch.
-    pub(super) fn end_batch(&mut self) {
+    pub(crate) fn end_batch(&mut self) {
         for entry in &mut self.entries {
             entry.in_batch = false;
         }
     }
 
     /// Notes that the coil is put on a reel position.
-    pub(super) fn mount(&mut self, coil: CoilIndex, position: u32) {
+    pub(crate) fn mount(&mut self, coil: CoilIndex, position: u32) {
         self.entry_mut(coil).position = Some(position);
     }
 
     /// Notes that the coil is taken off, for good if `finished`.
-    pub(super) fn unmount(&mut self, coil: CoilIndex, finished: bool) {
+    pub(crate) fn unmount(&mut self, coil: CoilIndex, finished: bool) {
         let entry = self.entry_mut(coil);
         entry.position = None;
         entry.finished = finished;
     }
 
     /// What is on the coil, in µm.
-    pub(super) fn remaining(&self, coil: CoilIndex) -> i64 {
+    pub(crate) fn remaining(&self, coil: CoilIndex) -> i64 {
         self.entry(coil).remaining
     }
 
     /// Whether the coil is opened.
-    pub(super) fn is_opened(&self, coil: CoilIndex) -> bool {
+    pub(crate) fn is_opened(&self, coil: CoilIndex) -> bool {
         self.entry(coil).opened
     }
 
     /// Whether the coil is mounted now.
-    pub(super) fn is_mounted(&self, coil: CoilIndex) -> bool {
+    pub(crate) fn is_mounted(&self, coil: CoilIndex) -> bool {
         self.entry(coil).position.is_some()
     }
 

@@ -8,10 +8,10 @@ mod sequence;
 use crate::model::{PieceIndex, Problem, SerialIndex};
 use crate::plan::{Plan, PlanError, Planner};
 
-use forecast::Forecast;
-use ledger::Ledger;
+pub(crate) use forecast::Forecast;
+pub(crate) use ledger::Ledger;
 use place::Placer;
-use sequence::Sequencer;
+pub(crate) use sequence::Sequencer;
 
 /// A sound and fast heuristic.
 ///

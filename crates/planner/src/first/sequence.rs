@@ -13,7 +13,7 @@ use super::ledger::Ledger;
 
 /// Writes the steps.
 #[derive(Debug)]
-pub(super) struct Sequencer<'a> {
+pub(crate) struct Sequencer<'a> {
     problem: &'a Problem,
     forecast: Forecast,
     /// Coils on reel positions.
@@ -32,7 +32,7 @@ pub(super) struct Sequencer<'a> {
 
 impl<'a> Sequencer<'a> {
     /// Begins with what is mounted at the start.
-    pub(super) fn new(problem: &'a Problem, forecast: Forecast) -> Self {
+    pub(crate) fn new(problem: &'a Problem, forecast: Forecast) -> Self {
         let mounted = problem.indexed_coils().filter_map(|(c, coil)| Some((coil.mounted_at?, c))).collect();
         Self {
             problem,
@@ -48,7 +48,7 @@ impl<'a> Sequencer<'a> {
     }
 
     /// Cuts a batch whose last serial is `last`: coil by coil, first those that are mounted, each by wire and index.
-    pub(super) fn cut_batch(
+    pub(crate) fn cut_batch(
         &mut self,
         ledger: &mut Ledger<'_>,
         batch: &[(CoilIndex, PieceIndex)],
@@ -75,7 +75,7 @@ impl<'a> Sequencer<'a> {
     }
 
     /// Takes off all coils that were used and closes the plan.
-    pub(super) fn finish(mut self, ledger: &mut Ledger<'_>, uncut: Vec<PieceIndex>) -> Plan {
+    pub(crate) fn finish(mut self, ledger: &mut Ledger<'_>, uncut: Vec<PieceIndex>) -> Plan {
         for (position, coil) in self.mounted.clone() {
             if self.used.contains(&coil) {
                 self.unmount(ledger, coil, position);

@@ -2,6 +2,7 @@
 
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, reason = "tests")]
 
+mod best;
 mod by_hand;
 mod checker_by_hand;
 mod exhaustive;

@@ -1,0 +1,212 @@
+//! Emptying a few coils and filling them anew, again and again.
+
+use super::core::{Cost, Demand, Load, Rules, Stock, add, load_length};
+use super::fill::{Filler, as_length};
+use super::pack::Packing;
+use super::random::Random;
+
+/// Coils that are emptied at a time, at most.
+const MOST_COILS: usize = 7;
+
+/// The search: one packing that is never made worse.
+///
+/// Equal cost is decided by how unevenly the unused room is spread: the square sum of unused rooms shall grow, so that at
+/// last one coil has it all, as a tail worth keeping or a coil not needed. (The load-square criterion is that of local
+/// search for bin packing: K. Fleszar, K. S. Hindi, Computers & Operations Research 29 (2002), from memory.)
+#[derive(Debug)]
+pub(super) struct Search<'a> {
+    stocks: &'a [Stock],
+    demand: &'a Demand,
+    rules: &'a Rules,
+    filler: Filler<'a>,
+    loads: Vec<Load>,
+    waste: Vec<i64>,
+    left: Vec<u32>,
+    cost: Cost,
+    /// Coils in use, and those not in use.
+    used: Vec<usize>,
+    idle: Vec<usize>,
+    random: Random,
+}
+
+impl<'a> Search<'a> {
+    pub(super) fn new(
+        stocks: &'a [Stock],
+        demand: &'a Demand,
+        rules: &'a Rules,
+        start: Packing,
+        seed: u64,
+    ) -> Self {
+        let waste = stocks.iter().zip(&start.loads).map(|(s, l)| s.room - load_length(&demand.lengths, l));
+        let (idle, used) = (0..stocks.len()).partition(|i| start.loads[*i].is_empty());
+        Self {
+            stocks,
+            demand,
+            rules,
+            filler: Filler::new(&demand.lengths, rules),
+            waste: waste.collect(),
+            loads: start.loads,
+            left: start.left,
+            cost: start.cost,
+            used,
+            idle,
+            random: Random::new(seed),
+        }
+    }
+
+    /// Goes on until the cost is `target` and nothing is left, or for `rounds`, or until `stop`.
+    pub(super) fn run(mut self, rounds: u64, target: Cost, stop: &dyn Fn() -> bool) -> Packing {
+        let mut short = self.left.iter().any(|count| *count > 0);
+        for round in 0..rounds {
+            if !short && self.cost <= target || self.used.is_empty() || round % 16 == 0 && stop() {
+                break;
+            }
+            self.round();
+            if short {
+                short = self.left.iter().any(|count| *count > 0);
+            }
+        }
+        Packing::new(self.stocks, self.rules, self.demand, self.loads, self.left)
+    }
+
+    /// Coils to empty: one with a bad tail if a few looks find it, some at random, perhaps an idle one.
+    fn choose(&mut self) -> Vec<usize> {
+        let mut chosen = Vec::new();
+        let size = 2 + self.random.below(MOST_COILS - 1);
+        for _ in 0..8 {
+            let i = self.used[self.random.below(self.used.len())];
+            if self.waste[i] > 0 {
+                chosen.push(i);
+                break;
+            }
+        }
+        while chosen.len() < size.min(self.used.len()) {
+            let i = self.used[self.random.below(self.used.len())];
+            if !chosen.contains(&i) {
+                chosen.push(i);
+            }
+        }
+        if !self.idle.is_empty() && self.random.below(3) == 0 {
+            chosen.push(self.idle[self.random.below(self.idle.len())]);
+        }
+        chosen
+    }
+
+    fn round(&mut self) {
+        let chosen = self.choose();
+        let mut pool: Vec<(usize, u32)> =
+            chosen.iter().flat_map(|i| self.loads[*i].iter().copied()).collect();
+        pool.extend(self.left.iter().copied().enumerate().filter(|(_, count)| *count > 0));
+        pool.sort_unstable();
+        pool.dedup_by(|b, a| {
+            let same = a.0 == b.0;
+            if same {
+                a.1 += b.1;
+            }
+            same
+        });
+        let kinds: Vec<usize> = pool.iter().map(|(kind, _)| *kind).collect();
+        let lengths: Vec<i64> = kinds.iter().map(|kind| self.demand.lengths[*kind]).collect();
+        let mut counts: Vec<u32> = pool.iter().map(|(_, count)| *count).collect();
+        let old_left: i64 = self.left_length();
+        let before = self.key_of(chosen.iter().map(|i| (*i, self.waste[*i], self.loads[*i].is_empty())));
+
+        let mut order = chosen;
+        self.random.shuffle(&mut order);
+        if self.random.below(2) == 0 {
+            order.sort_by_key(|i| self.stocks[*i].room);
+        }
+        let rooms: i64 = order.iter().map(|i| self.stocks[*i].room).sum();
+        let pooled: i64 = lengths.iter().zip(&counts).map(|(l, c)| l * i64::from(*c)).sum();
+        let mut spare = rooms - pooled;
+        let filler = self.filler.for_some(&lengths);
+        let mut filled = Vec::with_capacity(order.len());
+        for i in order {
+            // Some coils are begun with blocks at random: exact filling alone would always find the same sums.
+            let (load, waste) =
+                fill_with_start(&filler, &lengths, self.stocks[i].room, &mut counts, spare, &mut self.random);
+            if !load.is_empty() {
+                spare -= waste;
+            }
+            filled.push((i, load, waste));
+        }
+        let new_left: i64 = lengths.iter().zip(&counts).map(|(l, c)| l * i64::from(*c)).sum();
+        let after = self.key_of(filled.iter().map(|(i, load, waste)| (*i, *waste, load.is_empty())));
+        if (new_left, after) > (old_left, before) {
+            return;
+        }
+        self.left.fill(0);
+        for (kind, count) in kinds.iter().zip(&counts) {
+            self.left[*kind] = *count;
+        }
+        for slot in 0..3 {
+            self.cost[slot] += after.0[slot] - before.0[slot];
+        }
+        for (i, load, waste) in filled {
+            let was = !self.loads[i].is_empty();
+            self.loads[i] = load.into_iter().map(|(at, count)| (kinds[at], count)).collect();
+            self.waste[i] = waste;
+            let now = !self.loads[i].is_empty();
+            if was != now {
+                let (from, to) =
+                    if now { (&mut self.idle, &mut self.used) } else { (&mut self.used, &mut self.idle) };
+                from.retain(|other| *other != i);
+                to.push(i);
+            }
+        }
+    }
+
+    fn left_length(&self) -> i64 {
+        self.left.iter().zip(&self.demand.lengths).map(|(c, l)| i64::from(*c) * l).sum()
+    }
+
+    /// Cost, then unevenness (negative, so that less is better).
+    fn key_of(&self, coils: impl Iterator<Item = (usize, i64, bool)>) -> (Cost, i128) {
+        let mut cost = [0; 3];
+        let mut uneven = 0i128;
+        for (i, waste, empty) in coils {
+            if !empty {
+                cost = add(cost, self.rules.cost(&self.stocks[i], waste));
+            }
+            uneven -= i128::from(waste) * i128::from(waste);
+        }
+        (cost, uneven)
+    }
+}
+
+/// Fills a coil, half the time with up to two blocks at random for a start.
+fn fill_with_start(
+    filler: &Filler<'_>,
+    lengths: &[i64],
+    room: i64,
+    counts: &mut [u32],
+    spare: i64,
+    random: &mut Random,
+) -> (Load, i64) {
+    let mut start = Load::new();
+    let mut rest = room;
+    for _ in 0..random.below(3) {
+        let kind = random.below(lengths.len());
+        if lengths.get(kind).is_some_and(|length| *length <= rest) && counts[kind] > 0 {
+            counts[kind] -= 1;
+            rest -= lengths[kind];
+            match start.iter_mut().find(|(k, _)| *k == kind) {
+                Some((_, count)) => *count += 1,
+                None => start.push((kind, 1)),
+            }
+        }
+    }
+    let (load, waste) = filler.fill(rest, counts, spare, random);
+    for (kind, count) in load {
+        match start.iter_mut().find(|(k, _)| *k == kind) {
+            Some((_, have)) => *have += count,
+            None => start.push((kind, count)),
+        }
+    }
+    (start, waste)
+}
+
+/// Rounds that a search of so many coils deserves.
+pub(super) fn rounds_for(effort: u32, coils: usize) -> u64 {
+    u64::try_from(as_length(coils).saturating_add(20).saturating_mul(i64::from(effort))).unwrap_or(u64::MAX)
+}

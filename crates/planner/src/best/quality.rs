@@ -1,0 +1,241 @@
+//! How good a plan is known to be, level by level.
+
+use std::collections::BTreeSet;
+
+use crate::model::{PieceIndex, Problem, SerialIndex, WireIndex};
+use crate::objective::{Level, LevelOrder, LevelReport, Quality, Values};
+use crate::plan::Plan;
+
+use super::bound::{Limits, Supply, least_bins};
+use super::core::{Demand, Rules, Stock};
+
+/// What the bounds need to know of one wire.
+struct Wire {
+    supply: Supply,
+    /// Length of the pieces that every plan which is as good on the first levels cuts.
+    total: i64,
+    /// Bound on the number of coils that these are cut from.
+    bins: usize,
+    /// Number of serials among these.
+    serials: usize,
+    pieces: Vec<PieceIndex>,
+}
+
+/// Stocks of each wire as they are at the start.
+pub(super) fn stocks_at_start(problem: &Problem) -> Vec<Vec<Stock>> {
+    let mut stocks = vec![Vec::new(); problem.wires.len()];
+    for (c, coil) in problem.indexed_coils() {
+        let mounts = coil.mounted_at.is_none();
+        let trim = if mounts { problem.policy.end_trim.get() } else { 0 };
+        let room = coil.available.get() - trim - problem.policy.margin.get();
+        if room > 0 {
+            let sealed = !coil.opened && mounts;
+            stocks[coil.wire.index()].push(Stock { coil: c, room, mounts, sealed, rank: coil.received_rank });
+        }
+    }
+    stocks
+}
+
+/// Reports every level of a plan.
+pub(super) fn assess(problem: &Problem, plan: &Plan, order: &LevelOrder, stopped: bool) -> Quality {
+    let values = Values::of(problem, plan);
+    let mut wires = wires(problem);
+    let least = least_uncut(problem, &wires);
+    // A plan that is no worse serial by serial cuts the same pieces whole, or at least the same first serials.
+    let proven = least == values.uncut_of_serial;
+    let mut may_lack = false;
+    let whole: Vec<bool> = values
+        .uncut_of_serial
+        .iter()
+        .map(|uncut| {
+            may_lack |= *uncut > 0 && !proven;
+            *uncut == 0 && !may_lack
+        })
+        .collect();
+    for wire in &mut wires {
+        wire.set_certain(problem, &whole);
+    }
+    let mut limits = vec![Limits::NONE; wires.len()];
+    let mut levels = Vec::new();
+    for level in order.all() {
+        let value = values.at(level);
+        let bounds: Vec<i64> = (0u32..)
+            .map(WireIndex)
+            .zip(wires.iter().zip(&limits))
+            .map(|(w, (wire, limits))| wire_bound(problem, w, wire, level, order, limits))
+            .collect();
+        let sum: i64 = bounds.iter().sum();
+        let (lower_bound, proven) = match level {
+            Level::SerialsNotWhole => {
+                let bound = least_not_whole(problem, &wires);
+                (bound, bound == value)
+            }
+            Level::PiecesUncut => (least_total(&least, &values.uncut_of_serial), proven),
+            Level::ReelChanges => {
+                let bound = sum.max(least_changes(problem, &whole));
+                (bound, bound == value)
+            }
+            _ => (sum, sum == value),
+        };
+        levels.push(LevelReport { level, value, lower_bound, proven });
+        // What one wire may come to if the others do their best, without the whole being worse.
+        for (limits, bound) in limits.iter_mut().zip(&bounds) {
+            limits.tighten(level, value - (sum - bound), problem.policy.end_trim.get());
+        }
+    }
+    Quality { levels, stopped }
+}
+
+impl Wire {
+    /// Notes which serials are cut whole by every plan that is as good on the first levels.
+    fn set_certain(&mut self, problem: &Problem, whole: &[bool]) {
+        let pieces = self.pieces.iter().map(|p| &problem.pieces[p.index()]);
+        let certain: Vec<_> = pieces.filter(|piece| whole[piece.serial.index()]).collect();
+        self.serials = certain.iter().map(|piece| piece.serial).collect::<BTreeSet<_>>().len();
+        let demand = Demand::new(certain.iter().map(|piece| piece.length.get()));
+        self.total = demand.total();
+        self.bins = least_bins(&demand, self.supply.longest());
+    }
+}
+
+fn wires(problem: &Problem) -> Vec<Wire> {
+    let mut pieces = vec![Vec::new(); problem.wires.len()];
+    for (p, piece) in problem.indexed_pieces() {
+        pieces[piece.wire.index()].push(p);
+    }
+    let stocks = stocks_at_start(problem);
+    let wire = |(pieces, stocks): (_, Vec<Stock>)| Wire {
+        supply: Supply::new(&stocks),
+        total: 0,
+        bins: 0,
+        serials: 0,
+        pieces,
+    };
+    pieces.into_iter().zip(stocks).map(wire).collect()
+}
+
+fn wire_bound(
+    problem: &Problem,
+    index: WireIndex,
+    wire: &Wire,
+    level: Level,
+    order: &LevelOrder,
+    limits: &Limits,
+) -> i64 {
+    let signed = |n: usize| i64::try_from(n).unwrap_or(i64::MAX);
+    match level {
+        Level::Scrap => {
+            let rules = rules(problem, index, order);
+            wire.supply.scrap(wire.total, wire.bins, &rules, limits)
+        }
+        Level::CoilsOpened => signed(wire.supply.sealed(wire.total, wire.bins, limits)),
+        Level::ReelChanges => signed(wire.supply.mounts(wire.total, wire.bins, limits)),
+        Level::Lots => signed(wire.serials),
+        Level::SerialsNotWhole | Level::PiecesUncut | Level::GroupsSplit | Level::OutOfOrder => 0,
+    }
+}
+
+pub(super) fn rules(problem: &Problem, wire: WireIndex, order: &LevelOrder) -> Rules {
+    Rules {
+        keep_from: problem.wires[wire.index()].smallest_remnant.get(),
+        margin: problem.policy.margin.get(),
+        trim: problem.policy.end_trim.get(),
+        order: *order,
+    }
+}
+
+/// For each wire by itself: how many serials at its start can be whole by length and by number of coils.
+fn whole_prefix(problem: &Problem, wire: &Wire) -> usize {
+    let mut serials: Vec<Vec<i64>> = vec![Vec::new(); problem.serials as usize];
+    for p in &wire.pieces {
+        let piece = &problem.pieces[p.index()];
+        serials[piece.serial.index()].push(piece.length.get());
+    }
+    let possible = |n: usize| {
+        let demand = Demand::new(serials[..n].iter().flatten().copied());
+        let longest = demand.lengths.first().copied().unwrap_or(0);
+        demand.total() <= wire.supply.all()
+            && longest <= wire.supply.longest()
+            && least_bins(&demand, wire.supply.longest()) <= wire.supply.coils()
+    };
+    let (mut low, mut high) = (0, serials.len());
+    while low < high {
+        let middle = low + (high - low).div_ceil(2);
+        if possible(middle) { low = middle } else { high = middle - 1 }
+    }
+    low
+}
+
+fn least_not_whole(problem: &Problem, wires: &[Wire]) -> i64 {
+    let whole =
+        wires.iter().map(|wire| whole_prefix(problem, wire)).min().unwrap_or(problem.serials as usize);
+    i64::try_from(problem.serials as usize - whole).unwrap_or(i64::MAX)
+}
+
+/// Least number of uncut pieces of each serial, given that the serials before are cut as well as by this bound.
+///
+/// On each wire, what the serials before must have used at least is known: a whole serial its length, one cut in part its
+/// shortest pieces. Of the next serial no more pieces can be cut than the shortest that fit into the rest.
+fn least_uncut(problem: &Problem, wires: &[Wire]) -> Vec<u32> {
+    let mut least = vec![0u32; problem.serials as usize];
+    for wire in wires {
+        let mut room = wire.supply.all();
+        let mut pieces: Vec<(SerialIndex, i64)> = wire
+            .pieces
+            .iter()
+            .map(|p| (problem.pieces[p.index()].serial, problem.pieces[p.index()].length.get()))
+            .collect();
+        pieces.sort_unstable();
+        let mut closed = None;
+        for (serial, length) in pieces {
+            if closed == Some(serial) || length > room || length > wire.supply.longest() {
+                closed = Some(serial);
+                least[serial.index()] += 1;
+            } else {
+                room -= length;
+            }
+        }
+    }
+    least
+}
+
+/// Least number of uncut pieces among plans that are no worse serial by serial.
+fn least_total(least: &[u32], actual: &[u32]) -> i64 {
+    let mut sum = 0;
+    for (least, actual) in least.iter().zip(actual) {
+        sum += i64::from(*least.min(actual));
+        if least != actual {
+            break;
+        }
+    }
+    sum
+}
+
+/// Bound on reel changes by trays and reel positions.
+///
+/// With T trays, at least S/T of the S serials are cut in spans that do not overlap (spans of which no more than T overlap
+/// are an interval graph, which is perfect). In each such span all wires of the serial are cut, and no more than R of them
+/// are on a reel position when it begins, in the first span no more than are mounted at the start.
+fn least_changes(problem: &Problem, whole: &[bool]) -> i64 {
+    let mut wires: Vec<BTreeSet<WireIndex>> = vec![BTreeSet::new(); problem.serials as usize];
+    for piece in &problem.pieces {
+        wires[piece.serial.index()].insert(piece.wire);
+    }
+    let mut sizes: Vec<usize> = wires
+        .iter()
+        .zip(whole)
+        .filter(|(wires, whole)| !wires.is_empty() && **whole)
+        .map(|(wires, _)| wires.len())
+        .collect();
+    sizes.sort_unstable();
+    let spans = sizes.len().div_ceil((problem.station.trays as usize).max(1));
+    let positions = problem.station.reel_positions as usize;
+    let mounted = problem.coils.iter().filter(|coil| coil.mounted_at.is_some()).count();
+    let changes: usize = sizes
+        .iter()
+        .take(spans)
+        .enumerate()
+        .map(|(span, size)| size.saturating_sub(if span == 0 { mounted } else { positions }))
+        .sum();
+    i64::try_from(changes).unwrap_or(i64::MAX)
+}

@@ -1,0 +1,214 @@
+//! One wire of one batch: which piece comes from which coil.
+
+use std::cmp::Reverse;
+use std::collections::BTreeMap;
+
+use crate::model::{CoilIndex, GroupIndex, PieceIndex, Problem, SerialIndex, Unison};
+
+use super::bound::{Limits, Supply};
+use super::core::{Block, Cost, Demand, Rules, Stock};
+use super::improve::{Search, rounds_for};
+use super::pack::{Packing, construct};
+
+/// A piece and the coil that it is cut from.
+pub(super) type Placed = (CoilIndex, PieceIndex);
+
+/// The packer of one wire.
+pub(super) struct WireTask<'a> {
+    pub(super) problem: &'a Problem,
+    pub(super) rules: Rules,
+    pub(super) stocks: Vec<Stock>,
+    pub(super) effort: u32,
+    pub(super) seed: u64,
+    pub(super) stop: &'a (dyn Fn() -> bool + Sync),
+}
+
+impl WireTask<'_> {
+    /// Places the pieces as well as it can; those that are not in the answer are uncut.
+    pub(super) fn solve(&self, pieces: &[PieceIndex]) -> Vec<Placed> {
+        let blocks = self.blocks(pieces);
+        if let Some(placed) = self.place_all(&blocks, self.effort) {
+            return placed;
+        }
+        if self.problem.policy.unison == Unison::Preferred {
+            if let Some(placed) = self.split_some(&blocks) {
+                return placed;
+            }
+            return self.place_in_due_order(singles(self.problem, pieces));
+        }
+        self.place_in_due_order(blocks)
+    }
+
+    /// Pieces by group, or each alone if groups do not matter.
+    fn blocks(&self, pieces: &[PieceIndex]) -> Vec<Block> {
+        if self.problem.policy.unison == Unison::Off {
+            return singles(self.problem, pieces);
+        }
+        let mut groups: BTreeMap<GroupIndex, Vec<PieceIndex>> = BTreeMap::new();
+        for piece in pieces {
+            groups.entry(self.problem.pieces[piece.index()].group).or_default().push(*piece);
+        }
+        groups.into_values().filter_map(|pieces| block(self.problem, pieces)).collect()
+    }
+
+    /// Everything, or nothing.
+    fn place_all(&self, blocks: &[Block], effort: u32) -> Option<Vec<Placed>> {
+        let packing = self.pack(blocks, effort)?;
+        Some(self.hand_out(blocks, &packing))
+    }
+
+    /// A packing of all blocks.
+    fn pack(&self, blocks: &[Block], effort: u32) -> Option<Packing> {
+        let supply = Supply::new(&self.stocks);
+        let demand = Demand::new(blocks.iter().map(|block| block.length));
+        let longest = demand.lengths.first().copied().unwrap_or_default();
+        if demand.total() > supply.all() || longest > supply.longest() {
+            return None;
+        }
+        let target: Cost = supply.least_cost(&demand, &self.rules, &Limits::NONE);
+        let start = construct(&self.stocks, &demand, &self.rules, self.seed);
+        if start.left_length == 0 && start.cost <= target {
+            return Some(start);
+        }
+        let rounds = rounds_for(effort, start.loads.iter().filter(|load| !load.is_empty()).count());
+        let search = Search::new(&self.stocks, &demand, &self.rules, start, self.seed);
+        let packing = search.run(rounds, target, &|| (self.stop)());
+        (packing.left_length == 0).then_some(packing)
+    }
+
+    /// Splits the longest groups, as few as must be, until everything finds a place.
+    fn split_some(&self, blocks: &[Block]) -> Option<Vec<Placed>> {
+        let mut by_length: Vec<&Block> = blocks.iter().collect();
+        by_length.sort_by_key(|block| (Reverse(block.length), block.pieces.first().copied()));
+        let splittable = by_length.iter().filter(|block| block.pieces.len() > 1).count();
+        let longest_room = Supply::new(&self.stocks).longest();
+        let mut split = by_length.iter().filter(|block| block.length > longest_room).count().max(1);
+        if splittable == 0 {
+            return None;
+        }
+        split = split.min(splittable);
+        let mut fails = split - 1;
+        let mut best = loop {
+            match self.place_all(&self.split_first(&by_length, split), self.effort / 4) {
+                Some(placed) => break placed,
+                None if split == splittable => return None,
+                None => {
+                    fails = split;
+                    split = (2 * split).min(splittable);
+                }
+            }
+        };
+        while fails + 1 < split {
+            let middle = fails.midpoint(split);
+            match self.place_all(&self.split_first(&by_length, middle), self.effort / 4) {
+                Some(placed) => {
+                    best = placed;
+                    split = middle;
+                }
+                None => fails = middle,
+            }
+        }
+        Some(best)
+    }
+
+    /// The blocks with the first `split` of those that have several pieces cut up.
+    fn split_first(&self, blocks: &[&Block], mut split: usize) -> Vec<Block> {
+        let mut parts = Vec::new();
+        for block in blocks {
+            if block.pieces.len() > 1 && split > 0 {
+                split -= 1;
+                parts.extend(singles(self.problem, &block.pieces));
+            } else {
+                parts.push((*block).clone());
+            }
+        }
+        parts
+    }
+
+    /// Too little wire: serials in due order, each whole if that goes, else as many of its pieces as go.
+    fn place_in_due_order(&self, blocks: Vec<Block>) -> Vec<Placed> {
+        let mut by_serial: BTreeMap<SerialIndex, Vec<Block>> = BTreeMap::new();
+        for block in blocks {
+            by_serial.entry(block.serial).or_default().push(block);
+        }
+        for blocks in by_serial.values_mut() {
+            // Many pieces of little length first.
+            blocks.sort_by_key(|b| {
+                let pieces = i64::try_from(b.pieces.len()).unwrap_or(i64::MAX);
+                (b.length / pieces.max(1), b.length, b.pieces.first().copied())
+            });
+        }
+        let serials: Vec<Vec<Block>> = by_serial.into_values().collect();
+        let whole = largest(serials.len(), |n| self.fits(serials[..n].iter().flatten()));
+        let mut taken: Vec<Block> = serials[..whole].iter().flatten().cloned().collect();
+        for blocks in &serials[whole..] {
+            let some = largest(blocks.len(), |n| self.fits(taken.iter().chain(&blocks[..n])));
+            taken.extend(blocks[..some].iter().cloned());
+            // Groups do not follow one another by length: a later one may still fit.
+            for block in blocks[some..].iter().take(8).filter(|_| self.problem.policy.unison == Unison::Hard)
+            {
+                if self.fits(taken.iter().chain([block])) {
+                    taken.push(block.clone());
+                }
+            }
+        }
+        self.place_all(&taken, self.effort).unwrap_or_default()
+    }
+
+    fn fits<'b>(&self, blocks: impl Iterator<Item = &'b Block>) -> bool {
+        let blocks: Vec<Block> = blocks.cloned().collect();
+        self.pack(&blocks, self.effort / 4).is_some()
+    }
+
+    /// Gives names to the numbers: coils in order of receipt, and to each the blocks of the earliest serials.
+    fn hand_out(&self, blocks: &[Block], packing: &Packing) -> Vec<Placed> {
+        let mut by_length: BTreeMap<Reverse<i64>, Vec<&Block>> = BTreeMap::new();
+        for block in blocks {
+            by_length.entry(Reverse(block.length)).or_default().push(block);
+        }
+        let mut queues: Vec<Vec<&Block>> = by_length.into_values().collect();
+        for queue in &mut queues {
+            queue.sort_by_key(|block| Reverse((block.serial, block.pieces.first().copied())));
+        }
+        let mut coils: Vec<usize> = (0..self.stocks.len()).collect();
+        coils.sort_by_key(|i| {
+            let s = &self.stocks[*i];
+            (s.mounts, self.problem.coils[s.coil.index()].lot, s.rank, s.coil)
+        });
+        let mut placed = Vec::new();
+        for i in coils {
+            for (kind, count) in packing.loads.get(i).into_iter().flatten() {
+                for _ in 0..*count {
+                    let block = queues.get_mut(*kind).and_then(Vec::pop);
+                    let pieces = block.into_iter().flat_map(|block| &block.pieces);
+                    placed.extend(pieces.map(|piece| (self.stocks[i].coil, *piece)));
+                }
+            }
+        }
+        placed
+    }
+}
+
+/// Largest n from 0 to `most` for which `holds` holds, if it holds up to there; 0 always holds.
+fn largest(most: usize, holds: impl Fn(usize) -> bool) -> usize {
+    let (mut low, mut high) = (0, most);
+    while low < high {
+        let middle = low + (high - low).div_ceil(2);
+        if holds(middle) {
+            low = middle;
+        } else {
+            high = middle - 1;
+        }
+    }
+    low
+}
+
+fn singles(problem: &Problem, pieces: &[PieceIndex]) -> Vec<Block> {
+    pieces.iter().filter_map(|piece| block(problem, vec![*piece])).collect()
+}
+
+fn block(problem: &Problem, pieces: Vec<PieceIndex>) -> Option<Block> {
+    let serial = problem.pieces[pieces.first()?.index()].serial;
+    let length = pieces.iter().map(|piece| problem.pieces[piece.index()].length.get()).sum();
+    Some(Block { length, serial, pieces })
+}
