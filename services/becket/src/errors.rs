@@ -2,7 +2,7 @@
 
 use std::{fmt::Write as _, io, path::PathBuf};
 
-use tonic::{Code, Status};
+use tonic::Status;
 use tonic_types::StatusExt as _;
 
 /// The work was done.
@@ -44,7 +44,7 @@ pub(crate) enum Failure {
     #[error("{0}")]
     Usage(String),
     /// A file cannot be read.
-    #[error("{}: {why}", path.display())]
+    #[error("{}:{}", path.display(), indented(why))]
     File {
         /// The file.
         path: PathBuf,
@@ -107,15 +107,16 @@ fn refusal(status: &Status) -> String {
     text
 }
 
-fn or_code(status: &Status) -> String {
-    match status.message() {
-        "" => code_text(status.code()).to_owned(),
-        message => message.to_owned(),
-    }
+/// Several faults stand on lines of their own, below the name of the file.
+fn indented(faults: &str) -> String {
+    if faults.contains('\n') { format!("\n  {}", faults.replace('\n', "\n  ")) } else { format!(" {faults}") }
 }
 
-fn code_text(code: Code) -> &'static str {
-    code.description()
+fn or_code(status: &Status) -> String {
+    match status.message() {
+        "" => status.code().description().to_owned(),
+        message => message.to_owned(),
+    }
 }
 
 #[cfg(test)]
@@ -123,6 +124,7 @@ mod tests {
     use std::{collections::HashMap, time::Duration};
 
     use expect_test::expect;
+    use tonic::Code;
     use tonic_types::ErrorDetails;
 
     use super::*;
@@ -167,6 +169,14 @@ mod tests {
               next_step: 3
               try again in 1.5 s"#]]
         .assert_eq(&Failure::Refused(Box::new(status)).text().unwrap());
+    }
+
+    #[test]
+    fn every_fault_of_a_file_has_a_line() {
+        let failure = Failure::File { path: "x.toml".into(), why: "line 2: a\nline 3: b".into() };
+        assert_eq!(failure.to_string(), "x.toml:\n  line 2: a\n  line 3: b");
+        let failure = Failure::File { path: "x.toml".into(), why: "not there".into() };
+        assert_eq!(failure.to_string(), "x.toml: not there");
     }
 
     #[test]

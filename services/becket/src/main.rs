@@ -1,8 +1,10 @@
 //! The one binary: server, client and tour.
 
+mod app;
 mod cli;
 mod client;
 mod context;
+mod demo;
 mod errors;
 mod files;
 mod output;

@@ -1,5 +1,44 @@
 //! `serve`.
-use crate::{cli::Serve, errors::Failure};
+
+use crate::{
+    app::{self, Services},
+    cli::{Only, Serve},
+    context::print,
+    errors::Failure,
+};
+use becket_service_kit::Settings;
+
+/// Serves until the process is interrupted or terminated.
+///
+/// # Errors
+/// [`Failure::Usage`] for options that do not go together; [`Failure::Start`] if the server cannot be started.
 pub(crate) async fn run(args: &Serve) -> Result<(), Failure> {
-    Err(Failure::Start(format!("not built yet: {args:?}")))
+    let settings = settings(args)?;
+    app::log(&settings)?;
+    let services = match args.only {
+        None => Services::Both,
+        Some(Only::Stringing) => Services::Stringing,
+        Some(Only::Cutting) => Services::Cutting,
+    };
+    let listen = args.listen.unwrap_or(match services {
+        Services::Both => app::DEFAULT_LISTEN,
+        Services::Stringing => settings.stringing.listen,
+        Services::Cutting => settings.cutting.listen,
+    });
+    let listener = app::bind(listen).await?;
+    let server = app::start(services, settings, &args.data, listener).await?;
+    print(&format!("becket is ready on {}, data in {}", server.url(), args.data.display()))?;
+    server.until_told_to_stop().await
+}
+
+fn settings(args: &Serve) -> Result<Settings, Failure> {
+    let mut settings = app::settings(args.config.as_deref())?;
+    match (&args.stringing_endpoint, args.only) {
+        (Some(endpoint), Some(Only::Cutting)) => settings.cutting.stringing_endpoint.clone_from(endpoint),
+        (Some(_), _) => {
+            return Err(Failure::Usage("--stringing-endpoint goes with --only cutting".to_owned()));
+        }
+        (None, _) => {}
+    }
+    Ok(settings)
 }

@@ -42,7 +42,7 @@ Example:
 
 /// Computes piano strings from a scale and plans and follows the cutting of the wire.
 #[derive(Debug, Parser)]
-#[command(name = "becket", version, about, after_help = AFTER_HELP, propagate_version = true)]
+#[command(name = "becket", version, after_help = AFTER_HELP)]
 pub(crate) struct Cli {
     #[command(flatten)]
     pub(crate) global: Global,
@@ -60,17 +60,18 @@ pub(crate) struct Global {
         global = true,
         value_name = "URL",
         env = "BECKET_SERVER",
+        hide_env_values = true,
         default_value = "http://127.0.0.1:7420"
     )]
     pub(crate) server: String,
     /// Address of the stringing service, where it runs apart
-    #[arg(long, global = true, value_name = "URL", env = "BECKET_STRINGING")]
+    #[arg(long, global = true, value_name = "URL", env = "BECKET_STRINGING", hide_env_values = true)]
     pub(crate) stringing: Option<String>,
     /// Address of the cutting service, where it runs apart
-    #[arg(long, global = true, value_name = "URL", env = "BECKET_CUTTING")]
+    #[arg(long, global = true, value_name = "URL", env = "BECKET_CUTTING", hide_env_values = true)]
     pub(crate) cutting: Option<String>,
     /// Who is asking; stands in the journal and on confirmed steps [default: the user's name]
-    #[arg(long, global = true, value_name = "NAME", env = "BECKET_ACTOR")]
+    #[arg(long, global = true, value_name = "NAME", env = "BECKET_ACTOR", hide_env_values = true)]
     pub(crate) actor: Option<String>,
     /// How the answer is printed
     #[arg(long, global = true, value_enum, default_value_t)]

@@ -9,13 +9,17 @@ use super::{Measures, Sheet, left, names::count, right};
 
 /// The estimate: one row for each wire, and what to buy.
 pub(crate) fn estimate_text(estimate: &EstimateWireResponse, units: UnitSystem) -> String {
+    format!("{}\n{}", estimate_sheet(&estimate.needs, units).table(), shortfall_text(estimate, units))
+}
+
+/// Only what runs short, and what to buy.
+pub(crate) fn shortfall_text(estimate: &EstimateWireResponse, units: UnitSystem) -> String {
     let short: Vec<&WireNeed> = estimate.needs.iter().filter(|need| is_short(need)).collect();
-    let mut text = estimate_sheet(&estimate.needs, units).table();
     if short.is_empty() {
-        return text + "\nThe stock covers the schedule.\n";
+        return "The stock covers the schedule.\n".to_owned();
     }
     let number = i64::try_from(short.len()).unwrap_or(i64::MAX);
-    let _ = writeln!(text, "\n{}:", count(number, "wire runs short", "wires run short"));
+    let mut text = format!("{}:\n", count(number, "wire runs short", "wires run short"));
     let measures = Measures(units);
     for need in short {
         let _ = writeln!(

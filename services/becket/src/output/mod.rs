@@ -17,9 +17,9 @@ mod wire;
 
 pub(crate) use coil::{coil_sheet, coil_text, rule_sheet};
 pub(crate) use cut_list::{
-    ListView, cut_list_sheet, cut_list_text, lists_sheet, plan_text, steps_sheet, watch_line,
+    ListView, cut_list_body, cut_list_sheet, cut_list_text, lists_sheet, plan_text, steps_sheet, watch_line,
 };
-pub(crate) use estimate::{estimate_sheet, estimate_text, estimate_weeks_sheet};
+pub(crate) use estimate::{estimate_sheet, estimate_text, estimate_weeks_sheet, shortfall_text};
 pub(crate) use job::{job_sheet, job_text};
 pub(crate) use journal::journal_sheet;
 pub(crate) use measures::Measures;
@@ -29,5 +29,7 @@ pub(crate) use safety::SAFETY_NOTE;
 pub(crate) use scale::{notes_sheet, scale_sheet, scale_text};
 pub(crate) use sheet::{Sheet, left, right};
 pub(crate) use station::{station_sheet, station_text};
-pub(crate) use string_set::{pieces_sheet, set_text, strings_of_kinds, strings_sheet, wire_totals_sheet};
+pub(crate) use string_set::{
+    pieces_sheet, set_overview, set_text, strings_of_kinds, strings_sheet, wire_totals_sheet,
+};
 pub(crate) use wire::{WireNames, wire_sheet, wire_text};

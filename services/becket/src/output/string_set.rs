@@ -15,18 +15,16 @@ use super::{
     right,
 };
 
-/// The set in a page: totals, sections, wire, warnings.
+/// The set in a page: totals, sections, warnings, wire.
 pub(crate) fn set_text(set: &StringSet, units: UnitSystem) -> String {
-    let mut text = heading(set);
-    text += &totals(set, units);
-    text += "\n";
-    text += &sections_sheet(&set.section_totals, units).table();
-    text += "\n";
-    text += &wire_totals_sheet(&set.wire_totals, units).table();
-    text += "\n";
-    text += &warnings(&set.warnings);
-    let _ = write!(text, "\ndigest {}\n\n{SAFETY_NOTE}", set.digest);
-    text
+    let wires = wire_totals_sheet(&set.wire_totals, units).table();
+    format!("{}\n{wires}\ndigest {}\n\n{SAFETY_NOTE}", set_overview(set, units), set.digest)
+}
+
+/// The head of the page: totals, sections, warnings.
+pub(crate) fn set_overview(set: &StringSet, units: UnitSystem) -> String {
+    let sections = sections_sheet(&set.section_totals, units).table();
+    format!("{}{}\n{sections}\n{}", heading(set), totals(set, units), warnings(&set.warnings))
 }
 
 fn heading(set: &StringSet) -> String {
@@ -356,13 +354,13 @@ mod tests {
             ───────────────────────────────────────────────────
              tenor           3        2            1    2115.8
 
+            1 remark:
+              NOTICE   note 53 (C#5): The pair would straddle two wires and is tied as two singles.
+
              wire       pieces   length   mass
                                       m      g
             ───────────────────────────────────
              mw-in-16        2     1.63    8.9
-
-            1 remark:
-              NOTICE   note 53 (C#5): The pair would straddle two wires and is tied as two singles.
 
             digest abc
 

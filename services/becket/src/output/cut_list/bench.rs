@@ -108,7 +108,7 @@ fn cuts_sheet(list: &CutList, cuts: &[&CutStep], view: ListView, units: UnitSyst
     let measures = Measures(units);
     let columns = [
         right("step", ""),
-        right("cut", measures.length_unit()),
+        right("length", measures.length_unit()),
         left("pieces"),
         left("notes"),
         left("serial"),

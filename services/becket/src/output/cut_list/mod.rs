@@ -32,7 +32,12 @@ pub(crate) struct ListView {
 
 /// The list for the person at the bench.
 pub(crate) fn cut_list_text(list: &CutList, wires: &WireNames, view: ListView, units: UnitSystem) -> String {
-    format!("{}\n{}\n{SAFETY_NOTE}", head(list, view, units), bench::steps_text(list, wires, view, units),)
+    format!("{}\n{SAFETY_NOTE}", cut_list_body(list, wires, view, units))
+}
+
+/// The list without the note below it.
+pub(crate) fn cut_list_body(list: &CutList, wires: &WireNames, view: ListView, units: UnitSystem) -> String {
+    format!("{}\n{}", head(list, view, units), bench::steps_text(list, wires, view, units))
 }
 
 /// What a plan comes to: its figures and what the stock does not cover; the steps are shown on request.

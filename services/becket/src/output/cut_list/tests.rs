@@ -120,7 +120,7 @@ fn the_bench_sees_reels_and_cuts() {
 
 
         Step 1: Mount coil R0104 on reel 2 (wire No. 16, .037 in = 0.940 mm, lot H2604-11), trim 10.0 mm  [done]
-         step      cut   pieces      notes    serial   tray     left on coil   state
+         step   length   pieces      notes    serial   tray     left on coil   state
                     mm                                                    mm
         ───────────────────────────────────────────────────────────────────────────────────────
             2   1208.0   52.1+52.2   C5       S1       tray 1        10792.0   done
@@ -132,10 +132,10 @@ fn the_bench_sees_reels_and_cuts() {
         Step 7: Take coil R0104 off reel 2, scrap the last 96.0 mm
 
         Cut from coil R0200 on reel 2 (wire No. 16, .037 in = 0.940 mm, lot H2604-11)
-         step     cut   pieces   notes   serial   tray     left on coil   state
-                   mm                                                mm
-        ────────────────────────────────────────────────────────────────────────
-            8   400.0   88.1     C8      S1       tray 1        50000.0
+         step   length   pieces   notes   serial   tray     left on coil   state
+                    mm                                                mm
+        ─────────────────────────────────────────────────────────────────────────
+            8    400.0   88.1     C8      S1       tray 1        50000.0
 
         Safety: wear eye protection (ANSI/ISEA Z87.1, EN 166) and gloves, and stand out of the line of the string:
         wire springs when it is cut, and a breaking string whips. Never load a plate beyond its maker's limits.
@@ -151,7 +151,7 @@ fn the_summary_groups_equal_cuts() {
     expect![[r#"
 
         Cut from coil R0104 on reel 2 (wire No. 16, .037 in, lot H2604-11)
-         step       cut   pieces      notes    serial   tray     left on coil   state
+         step    length   pieces      notes    serial   tray     left on coil   state
                      in                                                    in
         ──────────────────────────────────────────────────────────────────────────────────
             4    47.165   52.3+53.1   C5 C#5   S1       tray 1        330.551   cut again
@@ -160,7 +160,7 @@ fn the_summary_groups_equal_cuts() {
         Step 7: Take coil R0104 off reel 2, scrap the last 3.780 in
 
         Cut from coil R0200 on reel 2 (wire No. 16, .037 in, lot H2604-11)
-         step      cut   pieces   notes   serial   tray     left on coil   state
+         step   length   pieces   notes   serial   tray     left on coil   state
                     in                                                in
         ─────────────────────────────────────────────────────────────────────────
             8   15.748   88.1     C8      S1       tray 1       1968.504
