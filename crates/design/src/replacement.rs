@@ -12,6 +12,8 @@ use crate::error::{DesignError, Unmet};
 
 /// Most cores and most winding wires of a stock.
 const MAX_WIRES: usize = 200;
+/// Most combinations of core and windings: a bound on time, of the order of a second.
+const MAX_COMBINATIONS: usize = 1_000_000;
 /// Most candidates that are returned.
 const MAX_CANDIDATES: usize = 1000;
 
@@ -183,10 +185,17 @@ pub fn replace(
     let formula = |source| DesignError::Formula { note: old.note, source };
     let figures = old_figures(old).map_err(formula)?;
     let mut refused = Unmet::new(old.note);
+    let choices = combinations(old.layers.len(), windings);
+    if cores.len() * choices.len() > MAX_COMBINATIONS {
+        let mut faults = Faults::default();
+        let value = format!("{} combinations", cores.len() * choices.len());
+        faults.add("windings", value, format!("up to {MAX_COMBINATIONS} combinations; give fewer wires"));
+        faults.finish()?;
+    }
     let mut candidates: Vec<Replacement> = Vec::new();
     for core in cores {
-        for layers in combinations(old.layers.len(), windings) {
-            let candidate = candidate(old, &figures, core, &layers, options).map_err(formula)?;
+        for layers in &choices {
+            let candidate = candidate(old, &figures, core, layers, options).map_err(formula)?;
             refused.tried += 1;
             refused.saw(candidate.load_share);
             if candidate.load_share > options.max_load_share {

@@ -2,8 +2,8 @@
 
 use becket_acoustics::equal_tempered_hz;
 use becket_design::{
-    BareEnds, BassLimits, BassQuestion, Curve, NeighbourCosts, PlainLimits, PlainNote, PlainQuestion, Target,
-    Targets, WoundNote,
+    BareEnds, BassDesign, BassLimits, BassQuestion, Curve, Neighbour, NeighbourCosts, PlainDesign,
+    PlainLimits, PlainNote, PlainQuestion, Target, Targets, WoundNote, design_bass, design_plain,
 };
 use becket_scale::{HitchStyle, PitchBasis, SectionId};
 use becket_wire::{Material, SizeSeries, Wire, WireDraft, standard_wires};
@@ -120,5 +120,27 @@ pub(crate) fn plain_question<'a>(notes: &'a [PlainNote], wires: &'a [Wire]) -> P
         min_run_notes: 1,
         limits: PlainLimits::default(),
         pitch_basis: PitchBasis::StiffnessFree,
+    }
+}
+
+/// A whole instrument of 88 notes as designed: wound 1 to 26, plain above.
+pub(crate) struct Whole {
+    pub(crate) wound_notes: Vec<WoundNote>,
+    pub(crate) wound: BassDesign,
+    pub(crate) plain_notes: Vec<PlainNote>,
+    pub(crate) plain: PlainDesign,
+}
+
+impl Whole {
+    pub(crate) fn designed() -> Self {
+        let (cores, coppers) = (steel(), coppers(40));
+        let plain_notes = plain_notes(27, 88);
+        let plain = design_plain(&plain_question(&plain_notes, &cores)).unwrap();
+        let wound_notes = wound_notes(1, 26);
+        let first = &plain.notes[0];
+        let above = Some(Neighbour { tension_n: first.tension_n, inharmonicity: first.inharmonicity });
+        let question = BassQuestion { above, ..bass_question(&wound_notes, &cores, &coppers) };
+        let wound = design_bass(&question).unwrap();
+        Self { wound_notes, wound, plain_notes, plain }
     }
 }

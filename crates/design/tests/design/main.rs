@@ -10,3 +10,4 @@ mod properties;
 mod replacement;
 mod stretch;
 mod tolerance;
+mod whole;

@@ -1,23 +1,14 @@
 //! Stretch of an instrument that is itself designed from the stock.
 
 use becket_acoustics::partial_hz;
-use becket_design::{
-    BassQuestion, DesignError, Neighbour, Octave, OctaveRegion, StretchNote, StretchOptions, design_bass,
-    design_plain, stretch,
-};
+use becket_design::{DesignError, Octave, OctaveRegion, StretchNote, StretchOptions, stretch};
 
 use crate::{difference, fixture};
 
 /// A small grand of 88 notes: wound 1 to 26, plain above.
 fn instrument() -> Vec<StretchNote> {
-    let (cores, coppers) = (fixture::steel(), fixture::coppers(40));
-    let plain_notes = fixture::plain_notes(27, 88);
-    let plain = design_plain(&fixture::plain_question(&plain_notes, &cores)).unwrap();
-    let wound_notes = fixture::wound_notes(1, 26);
-    let first = &plain.notes[0];
-    let above = Some(Neighbour { tension_n: first.tension_n, inharmonicity: first.inharmonicity });
-    let question = BassQuestion { above, ..fixture::bass_question(&wound_notes, &cores, &coppers) };
-    let wound = design_bass(&question).unwrap();
+    let cores = fixture::steel();
+    let whole = fixture::Whole::designed();
     let note = |note, speaking_mm, wire_id, g_m: Option<f64>| {
         let wire = cores.iter().find(|core| core.wire_id() == wire_id).unwrap();
         StretchNote {
@@ -29,10 +20,10 @@ fn instrument() -> Vec<StretchNote> {
             inharmonicity_factor: 1.0,
         }
     };
-    let low = wound.notes.iter().zip(&wound_notes);
+    let low = whole.wound.notes.iter().zip(&whole.wound_notes);
     let low =
         low.map(|(choice, n)| note(n.note, n.speaking_mm, &choice.core_id, Some(choice.linear_density_g_m)));
-    let high = plain.notes.iter().zip(&plain_notes);
+    let high = whole.plain.notes.iter().zip(&whole.plain_notes);
     low.chain(high.map(|(choice, n)| note(n.note, n.speaking_mm, &choice.wire_id, None))).collect()
 }
 
