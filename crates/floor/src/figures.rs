@@ -80,3 +80,65 @@ fn add(sum: Um, length: Um) -> Um {
 fn count(n: usize) -> u32 {
     u32::try_from(n).unwrap_or(u32::MAX)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::ids::{LotId, PieceId, WireId};
+    use crate::step::{PieceKind, StepPiece};
+
+    fn step(coil: &str, kind: StepKind, length: i64, remaining_after: i64) -> Step {
+        Step {
+            step_number: 1,
+            kind,
+            state: StepState::Pending,
+            coil_id: CoilId::new(coil).unwrap(),
+            lot_id: LotId::new("L").unwrap(),
+            wire_id: WireId::new("w").unwrap(),
+            reel_position: 1,
+            piece: None,
+            length: Um::new(length),
+            remaining_after: Um::new(remaining_after),
+            tail_use: (kind == StepKind::Unmount).then_some(TailUse::Keep),
+            opens_coil: false,
+            spoil_cause: None,
+            done_us: None,
+            done_by: String::new(),
+        }
+    }
+
+    fn cut(coil: &str, length: i64, notes: &[i32]) -> Step {
+        let piece = StepPiece {
+            serial_id: SerialId::new("S").unwrap(),
+            piece_id: PieceId::new("52.1").unwrap(),
+            kind: PieceKind::TiedSingle,
+            notes: notes.to_vec(),
+            length: Um::new(length),
+            recut: false,
+        };
+        Step { piece: Some(piece), ..step(coil, StepKind::Cut, length, 0) }
+    }
+
+    #[test]
+    fn a_remnant_counts_once_and_not_if_it_becomes_scrap() {
+        let mut steps = vec![
+            step("A", StepKind::Unmount, 0, 900),
+            step("A", StepKind::Unmount, 0, 700),
+            step("B", StepKind::Unmount, 0, 500),
+            step("B", StepKind::Unmount, 50, 0),
+        ];
+        steps[3].tail_use = Some(TailUse::Scrap);
+        let figures = PlanFigures::of(&steps);
+        assert_eq!((figures.remnant, figures.scrap), (Um::new(700), Um::new(50)));
+    }
+
+    #[test]
+    fn notes_on_two_coils_are_split_unless_the_odd_one_is_spoiled() {
+        let mut steps = vec![cut("A", 5, &[52, 53]), cut("B", 5, &[53]), cut("B", 5, &[54])];
+        assert_eq!(PlanFigures::of(&steps).unisons_split, 1);
+        steps[1].state = StepState::Spoiled;
+        let figures = PlanFigures::of(&steps);
+        assert_eq!((figures.unisons_split, figures.pieces, figures.scrap), (0, 2, Um::new(5)));
+        assert_eq!((figures.cut, figures.coils_used), (Um::new(10), 2));
+    }
+}
