@@ -5,7 +5,7 @@ use std::{fs, path::Path};
 use becket_api::{
     cutting::{
         ConfirmStepRequest, CutList, EstimateWireRequest, GetCutListRequest, GetSerialRecordRequest,
-        GetSerialRecordResponse, PlanCutListRequest, ScheduleLine, StartCutListRequest,
+        GetSerialRecordResponse, PlanCutListRequest, ScheduleLine, StartCutListRequest, StepKind, StepState,
     },
     stringing::{GetStringSetRequest, SizeSeries, StringSet},
 };
@@ -50,7 +50,8 @@ pub(crate) async fn run(args: &Tour, global: &Global) -> Result<(), Failure> {
         ..global.clone()
     })?;
     let shown = show(&context, demo, &args.data).await;
-    let told = shown.and_then(|()| print(&farewell(&args.data, args.keep_serving.then_some(url.as_str()))));
+    let serving_on = args.keep_serving.then_some(url.as_str());
+    let told = shown.and_then(|list| print(&farewell(&args.data, &list, serving_on)));
     if args.keep_serving && told.is_ok() {
         return server.until_told_to_stop().await;
     }
@@ -73,7 +74,7 @@ fn make_folder(folder: &Path) -> Result<(), Failure> {
     made.and_then(|()| demo::write(&folder.join("demo")))
 }
 
-async fn show(context: &Context, demo: Demo, data: &Path) -> Result<(), Failure> {
+async fn show(context: &Context, demo: Demo, data: &Path) -> Result<CutList, Failure> {
     let station_id = demo.station.station_id.clone();
     let schedule = demo.schedule.clone();
     let serial_id =
@@ -83,7 +84,8 @@ async fn show(context: &Context, demo: Demo, data: &Path) -> Result<(), Failure>
     let list = cut_list(context, &station_id, data).await?;
     estimate(context, schedule, data).await?;
     record(context, first_cut_serial(&list).unwrap_or(&serial_id)).await?;
-    print(&format!("\n{}", output::SAFETY_NOTE))
+    print(&format!("\n{}", output::SAFETY_NOTE))?;
+    Ok(list)
 }
 
 /// The serial to look at: the first due of those that were measured, since its set differs from the scale's.
@@ -219,8 +221,17 @@ fn heading(number: &str, text: &str) -> String {
     format!("\n── {number} ── {text}\n\n")
 }
 
-fn farewell(data: &Path, serving_on: Option<&str>) -> String {
-    let data = data.display();
+/// The next step of a list, and the next piece that is cut.
+fn next_steps(list: &CutList) -> Option<(i32, i32)> {
+    let mut pending = list.steps.iter().filter(|step| step.state == i32::from(StepState::Pending)).peekable();
+    let next = pending.peek()?.step_number;
+    let cut = pending.find(|step| step.kind == i32::from(StepKind::Cut))?.step_number;
+    Some((next, cut))
+}
+
+fn farewell(data: &Path, list: &CutList, serving_on: Option<&str>) -> String {
+    let (data, list_id) = (data.display(), &list.list_id);
+    let (next, cut) = next_steps(list).unwrap_or_default();
     let serve = match serving_on {
         Some(url) => format!("The server on {url} goes on until it is interrupted. In another terminal:"),
         None => format!("What to try next:\n  becket serve --data {data}\nand, in another terminal:"),
@@ -231,9 +242,9 @@ fn farewell(data: &Path, serving_on: Option<&str>) -> String {
     };
     format!(
         "\n{serve}\n  \
-         becket{server} show cut-list L-0001 --pending --summary\n  \
-         becket{server} confirm L-0001 3 --count 10\n  \
-         becket{server} spoiled L-0001 3 --cause broken\n  \
+         becket{server} show cut-list {list_id} --pending --summary\n  \
+         becket{server} confirm {list_id} {next} --count 10\n  \
+         becket{server} spoiled {list_id} {cut} --cause broken\n  \
          becket{server} show set --model small-160 --revision a --a4 442\n  \
          becket{server} estimate {data}/demo/schedule.toml --weeks\n  \
          becket{server} --format csv list coils\n\
@@ -243,6 +254,8 @@ fn farewell(data: &Path, serving_on: Option<&str>) -> String {
 
 #[cfg(test)]
 mod tests {
+    use becket_api::cutting::CutStep;
+
     use super::*;
     use crate::errors::EXIT_USAGE;
 
@@ -257,9 +270,22 @@ mod tests {
 
     #[test]
     fn the_farewell_names_the_server_only_where_that_is_needed() {
-        let elsewhere = farewell(Path::new("becket-tour"), Some("http://127.0.0.1:4000"));
-        assert!(elsewhere.contains("becket --server http://127.0.0.1:4000 confirm L-0001"), "{elsewhere}");
-        let stopped = farewell(Path::new("becket-tour"), None);
+        let step = |step_number, kind: StepKind, state: StepState| CutStep {
+            step_number,
+            kind: kind.into(),
+            state: state.into(),
+            ..CutStep::default()
+        };
+        let steps = vec![
+            step(1, StepKind::Mount, StepState::Done),
+            step(2, StepKind::Mount, StepState::Pending),
+            step(3, StepKind::Cut, StepState::Pending),
+        ];
+        let list = CutList { list_id: "L-0001".into(), steps, ..CutList::default() };
+        let elsewhere = farewell(Path::new("becket-tour"), &list, Some("http://127.0.0.1:4000"));
+        assert!(elsewhere.contains("becket --server http://127.0.0.1:4000 confirm L-0001 2 "), "{elsewhere}");
+        assert!(elsewhere.contains("spoiled L-0001 3 "), "{elsewhere}");
+        let stopped = farewell(Path::new("becket-tour"), &list, None);
         assert!(
             stopped.contains("becket serve --data becket-tour") && !stopped.contains("--server"),
             "{stopped}"
