@@ -38,7 +38,7 @@ Example:
   becket amend job jobs.toml
   becket amend job jobs.toml --check")]
 pub(crate) struct AmendJob {
-    /// File of jobs: .toml or .json with [[jobs]]
+    /// File of jobs: .toml or .json with a list "jobs"
     pub(crate) file: PathBuf,
     /// Check all of them and change none
     #[arg(long)]
@@ -64,7 +64,7 @@ pub(crate) struct AmendScale {
 Example:
   becket amend wire wires.toml")]
 pub(crate) struct AmendWire {
-    /// File of wires: .toml or .json with [[wires]], or .csv
+    /// File of wires: .toml or .json with a list "wires", or .csv
     pub(crate) file: PathBuf,
     /// Check all of them and change none
     #[arg(long)]

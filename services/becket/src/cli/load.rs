@@ -28,7 +28,7 @@ Example:
   becket load wires wires.toml
   becket load wires wires.csv --check")]
 pub(crate) struct LoadWires {
-    /// File of wires: .toml or .json with [[wires]], or .csv
+    /// File of wires: .toml or .json with a list "wires", or .csv
     #[arg(required_unless_present = "standard")]
     pub(crate) file: Option<PathBuf>,
     /// Series of steel music wire that becket ships
@@ -64,7 +64,7 @@ pub(crate) struct LoadScale {
 Example:
   becket load jobs jobs.toml")]
 pub(crate) struct LoadJobs {
-    /// File of jobs: .toml or .json with [[jobs]]
+    /// File of jobs: .toml or .json with a list "jobs"
     pub(crate) file: PathBuf,
     /// Check all of them and open none
     #[arg(long)]
@@ -78,7 +78,7 @@ Example:
   becket load coils coils.toml
   becket load coils delivery.csv --check")]
 pub(crate) struct LoadCoils {
-    /// File of coils: .toml or .json with [[coils]] and [[stock_rules]], or .csv
+    /// File of coils: .toml or .json with lists "coils" and "stock_rules", or .csv
     pub(crate) file: PathBuf,
     /// Check everything and store nothing
     #[arg(long)]

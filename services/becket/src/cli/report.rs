@@ -13,7 +13,7 @@ Example:
   becket estimate schedule.toml
   becket --format csv estimate schedule.toml --weeks")]
 pub(crate) struct Estimate {
-    /// File of the schedule: .toml or .json with [[lines]]
+    /// File of the schedule: .toml or .json with a list "lines"
     #[arg(value_name = "SCHEDULE")]
     pub(crate) file: PathBuf,
     /// Wire bought beyond the bare need, as a share of what is short, 0 to 1 [default: 0.05]
