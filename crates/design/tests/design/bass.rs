@@ -227,6 +227,23 @@ fn two_layers_are_taken_where_they_are_worth_their_cost() {
 }
 
 #[test]
+fn an_inner_winding_wire_is_thinner_than_the_outer_one() {
+    let notes = fixture::wound_notes(8, 9);
+    let cores = fixture::steel_sizes(&["19", "22"]);
+    let windings = [1.0, 1.4].map(fixture::copper);
+    let count = |ratios: (f64, f64)| {
+        let mut question = fixture::bass_question(&notes, &cores, &windings);
+        (question.limits.min_inner_ratio, question.limits.max_inner_ratio) = ratios;
+        design_bass(&question).unwrap().search.combinations
+    };
+    // On each of two notes and two cores: two single layers and at most one pair.
+    assert_eq!(count((0.0, 1.0)), 12);
+    assert_eq!(count((0.7, 0.8)), 12);
+    assert_eq!(count((0.8, 1.0)), 8);
+    assert_eq!(count((0.2, 0.7)), 8);
+}
+
+#[test]
 fn tells_every_note_without_a_fit_and_every_fault() {
     let mut notes = fixture::wound_notes(5, 9);
     let cores = fixture::steel_sizes(&["13"]);

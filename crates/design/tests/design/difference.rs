@@ -149,3 +149,18 @@ fn strings_that_come_and_go_have_rows_and_compasses_must_agree() {
     new_set.strings.clear();
     assert!(difference(&new_set, &new_set, &DifferenceTolerances::default()).is_err());
 }
+
+#[test]
+fn a_new_partner_is_a_new_piece() {
+    let old = draft();
+    let mut new = old.clone();
+    // One string fewer at note 30, and all pairs above it shift by one.
+    new.notes[29].string_count = 2;
+    let table = difference(&set(&old), &set(&new), &DifferenceTolerances::default()).unwrap();
+    let row = table.rows.iter().find(|row| row.string_id.to_string() == "31.1").unwrap();
+    let piece = row.piece.as_ref().unwrap();
+    assert_eq!((piece.old.kind, piece.new.kind), (PieceKind::LoopedPair, PieceKind::LoopedPair));
+    let ids = (piece.old.piece_id.to_string(), piece.new.piece_id.to_string());
+    assert_eq!(ids, ("31.1+31.2".to_owned(), "30.2+31.1".to_owned()));
+    assert!(row.wire_id.is_none() && row.tension_n.is_none());
+}

@@ -96,7 +96,7 @@ fn equals_brute_force_on_small_cases() {
     notes[1].string_count = 2;
     notes[5].hitch = HitchStyle::Tied;
     let mut cases = 0;
-    for tied_string_cost in [None, Some(0.0), Some(0.0005), Some(0.01)] {
+    for tied_string_cost in [None, Some(0.0), Some(0.00005), Some(0.01)] {
         for pitch_basis in [PitchBasis::StiffnessFree, PitchBasis::FirstPartial] {
             for (tension_step, inharmonicity_step, wire_change, thicker_above) in
                 [(1.0, 0.1, 0.0004, 0.01), (0.0, 0.0, 0.0, 0.0), (10.0, 1.0, 0.0, 0.0), (0.0, 0.0, 0.02, 0.5)]
@@ -169,7 +169,10 @@ fn fixed_sizes_stay_and_may_leave_no_way() {
     notes[1].fixed_wire_id = Some(WireId::new("mw-in-18").unwrap());
     let question = fixture::plain_question(&notes, &wires);
     assert_eq!(design_plain(&question).unwrap_err(), DesignError::NoSequence { note: 28 });
-    assert!(design_plain(&PlainQuestion { tied_string_cost: Some(1.0), ..question }).is_ok());
+    let tied = design_plain(&PlainQuestion { tied_string_cost: Some(1.0), ..question }).unwrap();
+    // Both strings of the pair pay.
+    assert_eq!((tied.tied_at_changes, tied.terms.tied_strings), (2, 2.0));
+    assert!(tied.notes[1].pair_cut_below);
     // A run of one note at the lower end is too short, whatever comes after it.
     let runs = PlainQuestion { tied_string_cost: Some(1.0), min_run_notes: 2, ..question };
     assert_eq!(design_plain(&runs).unwrap_err(), DesignError::NoSequence { note: 28 });
@@ -178,6 +181,33 @@ fn fixed_sizes_stay_and_may_leave_no_way() {
     assert_eq!(design_plain(&too_long).unwrap_err(), DesignError::NoSequence { note: 29 });
     let just = PlainQuestion { min_run_notes: 3, ..too_long };
     assert!(design_plain(&just).is_ok());
+}
+
+#[test]
+fn a_run_of_pairs_ends_with_its_section_and_at_a_tied_note() {
+    let wires = fixture::steel();
+    let fixed = |size: &str| Some(WireId::new(size).unwrap());
+    // Nine strings up to the end of the tenor: the last is tied anyway, and the treble begins a run of its own.
+    let mut notes = fixture::plain_notes(42, 46);
+    notes[2].fixed_wire_id = fixed("mw-in-17.5");
+    notes[3].fixed_wire_id = fixed("mw-in-17");
+    let design = design_plain(&fixture::plain_question(&notes, &wires)).unwrap();
+    assert_eq!(design.tied_at_changes, 0);
+    // In one section the same change cuts a pair, unless a tied note lies there.
+    for note in &mut notes {
+        note.section_id = SectionId::new("tenor").unwrap();
+    }
+    let refused = design_plain(&fixture::plain_question(&notes, &wires)).unwrap_err();
+    assert_eq!(refused, DesignError::NoSequence { note: 45 });
+    notes[2].hitch = HitchStyle::Tied;
+    assert!(design_plain(&fixture::plain_question(&notes, &wires)).is_ok());
+    // Three strings before a tied note: the last is left over, and the tied note may have any size.
+    let mut notes = fixture::plain_notes(30, 31);
+    notes[0].fixed_wire_id = fixed("mw-in-20");
+    notes[1].fixed_wire_id = fixed("mw-in-19");
+    assert!(design_plain(&fixture::plain_question(&notes, &wires)).is_err());
+    notes[1].hitch = HitchStyle::Tied;
+    assert_eq!(design_plain(&fixture::plain_question(&notes, &wires)).unwrap().tied_at_changes, 0);
 }
 
 #[test]

@@ -92,6 +92,20 @@ fn tension_and_stiffness_are_those_of_the_offset_pitch() {
 }
 
 #[test]
+fn a_higher_true_stiffness_counts() {
+    let notes = instrument();
+    let stiffer: Vec<StretchNote> =
+        notes.iter().map(|note| StretchNote { inharmonicity_factor: 1.3, ..*note }).collect();
+    let (plain, more) = (
+        stretch(&notes, &StretchOptions::default()).unwrap(),
+        stretch(&stiffer, &StretchOptions::default()).unwrap(),
+    );
+    // Stretch is nearly in proportion to B while that is small.
+    assert!((more.total_cents / plain.total_cents - 1.3).abs() < 0.05, "{}", more.total_cents);
+    assert!((more.notes[10].inharmonicity / plain.notes[10].inharmonicity - 1.3).abs() < 0.01);
+}
+
+#[test]
 fn smoothness_spreads_the_break() {
     let notes = instrument();
     let roughness = |smoothness| {

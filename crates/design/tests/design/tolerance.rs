@@ -171,6 +171,21 @@ fn a_monte_carlo_spreads_as_much() {
 }
 
 #[test]
+fn a_wound_string_is_tied_whatever_its_section_says() {
+    let cut_mm =
+        |string: &TolerancedString| propagate(string, &Tolerances::default()).unwrap().cut_mm.nominal;
+    let looped = wound();
+    let mut tied = looped;
+    tied.ends.hitch = HitchStyle::Tied;
+    assert_eq!(looped.ends.hitch, HitchStyle::LoopedBack);
+    assert_eq!(cut_mm(&looped), cut_mm(&tied));
+    let mut tied = plain();
+    tied.ends.hitch = HitchStyle::Tied;
+    // The eye takes more wire than half of the half turn.
+    assert!(cut_mm(&tied) > cut_mm(&plain()) + 40.0);
+}
+
+#[test]
 fn published_tolerance_of_wire() {
     // ASTM A228: ±.0004 in for .028 to .063 in, so ±2.6 % in tension at .031 in.
     let mut string = plain();
@@ -233,4 +248,43 @@ fn nominal_figures_are_those_of_the_set() {
     let scale = difference::draft().validate(&catalogue).unwrap();
     let unknown = TolerancedString::of_note(&scale.notes()[0], &Catalogue::new(), &ComputeOptions::default());
     assert!(matches!(unknown, Err(DesignError::Faults(faults)) if faults.len() == 2));
+}
+
+#[test]
+fn contributions_are_differences_of_nominal_figures() {
+    type Move = fn(&mut TolerancedString, f64);
+    let moves: [(Source, f64, Move); 7] = [
+        (Source::CoreDiameter, ALL.core_diameter_mm, |s, x| s.core_diameter_mm += x),
+        (Source::WindingDiameter, ALL.winding_diameter_mm, |s, x| {
+            s.winding.as_mut().unwrap().wire_diameter_mm += x;
+        }),
+        (Source::SpeakingLength, ALL.speaking_mm, |s, x| s.speaking_mm += x),
+        (Source::Pitch, ALL.pitch_cents, |s, x| s.frequency_hz *= (x / 1200.0).exp2()),
+        (Source::YoungsModulus, ALL.youngs_modulus, |s, x| s.youngs_modulus_gpa *= 1.0 + x),
+        (Source::CoreDensity, ALL.core_density, |s, x| s.core_density_kg_m3 *= 1.0 + x),
+        (Source::WindingDensity, ALL.winding_density, |s, x| {
+            s.winding.as_mut().unwrap().density_kg_m3 *= 1.0 + x
+        }),
+    ];
+    // A short string with long bare ends, so that everything counts.
+    let mut string = wound();
+    string.speaking_mm = 400.0;
+    string.frequency_hz = 130.0;
+    string.winding.as_mut().unwrap().bare_ends = BareEnds { front_mm: 60.0, back_mm: 50.0 };
+    let report = propagate(&string, &ALL).unwrap();
+    for (source, tolerance, by) in moves {
+        let nominal = |x: f64| {
+            let mut moved = string;
+            by(&mut moved, x);
+            let report = propagate(&moved, &Tolerances::default()).unwrap();
+            figures(&report).map(|quantity| quantity.nominal)
+        };
+        // A thousandth of the tolerance either way: the second order cancels and the third is too small to matter.
+        let (up, down) = (nominal(tolerance / 1000.0), nominal(-tolerance / 1000.0));
+        for (k, quantity) in figures(&report).into_iter().enumerate() {
+            let change = (up[k] - down[k]) * 500.0;
+            let found = quantity.contributions.iter().find(|c| c.source == source).map_or(0.0, |c| c.change);
+            assert!((found - change).abs() < 1e-6 * quantity.worst_case, "{source:?} {k}: {found} {change}");
+        }
+    }
 }
