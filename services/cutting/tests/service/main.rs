@@ -1,0 +1,15 @@
+//! The service over real sockets, with the stringing service and a database file.
+
+mod estimates;
+mod fault_store;
+mod faults;
+mod floor;
+mod freezing;
+mod records;
+mod repeats;
+mod spoiled;
+mod stations;
+mod stock;
+mod upstream;
+mod watching;
+mod world;
