@@ -6,7 +6,7 @@
 //! by week, the coils in stock, and the packs in which it is bought. [`estimate`] answers with a [`WireEstimate`].
 //!
 //! - **Pieces are covered only if they fit on coils.** The pieces of all instruments are laid on the coils in the order of
-//!   weeks, by the planning method that cut lists use, so that a remnant too short for any piece, an end trim and a margin
+//!   weeks, under the rules of cut lists, so that a remnant too short for any piece, an end trim and a margin
 //!   do not count as cover.
 //! - **Winding wire is covered by length**, from what the pieces leave on the coils.
 //! - **An earlier week is never short in favour of a later one.** From the instrument on with which the need is greater than

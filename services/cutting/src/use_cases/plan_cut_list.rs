@@ -52,7 +52,7 @@ impl App {
         let needs = self.needs_of_sets(call, wanted).await?;
         let mut tries = Tries::more(3);
         loop {
-            let planned = self.planned_list(&order, needs.clone()).await?;
+            let planned = self.planned_list(call, &order, needs.clone()).await?;
             if request.validate_only {
                 return Ok(unsaved(planned.list));
             }
@@ -116,7 +116,12 @@ impl App {
     }
 
     /// Plans what is not cut and on no list, on the stock as it is now.
-    async fn planned_list(&self, order: &Order, mut needs: Vec<SerialNeed>) -> Result<Planned, UseCaseError> {
+    async fn planned_list(
+        &self,
+        call: &CallContext,
+        order: &Order,
+        mut needs: Vec<SerialNeed>,
+    ) -> Result<Planned, UseCaseError> {
         let serial_ids: Vec<SerialId> = needs.iter().map(|need| need.serial.serial_id.clone()).collect();
         drop_claimed(&mut needs, &self.store.claimed_pieces(&serial_ids).await?);
         needs.retain(|need| !need.pieces.is_empty());
@@ -128,7 +133,7 @@ impl App {
         }
         let bench = self.bench(&order.station_id, &wires_of(&needs), None).await?;
         let coils = bench.coils.clone();
-        let planned = self.plan(needs, bench.coils, &bench.station, &order.policy).await?;
+        let planned = self.plan(call, needs, bench.coils, &bench.station, &order.policy).await?;
         let list = NewCutList {
             station_id: order.station_id.clone(),
             serials: planned.serials,

@@ -51,7 +51,7 @@ impl App {
         }
         let needs = self.open_needs(call, list).await?;
         let bench = self.bench(&header.station_id, &wires_of(&needs), Some(header)).await?;
-        let planned = self.plan(needs, bench.coils, &bench.station, &header.policy).await?;
+        let planned = self.plan(call, needs, bench.coils, &bench.station, &header.policy).await?;
         let (steps_kept, steps_moved) = compare(list.pending(), &planned.steps);
         let change = replace_pending(list, planned)?;
         let answer = move |after: &After| ReplanCutListResponse {

@@ -39,7 +39,7 @@ impl App {
         let loss = read(&request)?;
         let mut tries = Tries::more(3);
         loop {
-            match self.try_spoil(&context, &loss).await {
+            match self.try_spoil(call, &context, &loss).await {
                 Err(error) if tries.again(&error) => {}
                 done => return done,
             }
@@ -48,6 +48,7 @@ impl App {
 
     async fn try_spoil(
         &self,
+        call: &CallContext,
         context: &WriteContext,
         loss: &Loss,
     ) -> Result<ReportSpoiledPieceResponse, UseCaseError> {
@@ -60,7 +61,7 @@ impl App {
         let spoilage = spoil(list, &coils, &station, step_number, cause, lost_length, now_us, actor)?;
         let (change, recut) = match spoilage {
             Spoilage::Recut { change, recut_step_number } => (change, recut_step_number),
-            Spoilage::NeedsReplan(needs) => self.replanned(list, *needs, &station).await?,
+            Spoilage::NeedsReplan(needs) => self.replanned(call, list, *needs, &station).await?,
             Spoilage::Owed { change } => (change, 0),
         };
         let recut_step_number = i32::try_from(recut).unwrap_or(i32::MAX);
@@ -87,12 +88,13 @@ impl App {
     /// there is no wire for it.
     async fn replanned(
         &self,
+        call: &CallContext,
         before: &CutList,
         loss: NeedsReplan,
         station: &Station,
     ) -> Result<(FloorChange, u32), UseCaseError> {
         let wanted = pending_needs(&loss.list, std::slice::from_ref(&loss.piece));
-        let planned = self.plan(wanted, loss.coils.clone(), station, &before.header.policy).await?;
+        let planned = self.plan(call, wanted, loss.coils.clone(), station, &before.header.policy).await?;
         let (change, recut) = spoil_with_replan(before, loss, planned)?;
         Ok((change, recut.unwrap_or(0)))
     }

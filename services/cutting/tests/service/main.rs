@@ -1,4 +1,10 @@
 //! The service over real sockets, with the stringing service and a database file.
+#![allow(
+    clippy::unwrap_used,
+    clippy::expect_used,
+    clippy::panic,
+    reason = "tests: what fails here ends the test"
+)]
 
 mod estimates;
 mod fault_store;
