@@ -170,7 +170,10 @@ async fn routes(
 ) -> Result<(tonic::service::Routes, Vec<&'static str>), Failure> {
     let clock: Arc<dyn Clock> = Arc::new(SystemClock);
     let mut routes = RoutesBuilder::default();
-    let mut names = Vec::new();
+    becket_journal::register(&mut routes, &settings.limits, Arc::new(store.clone()))
+        .await
+        .map_err(cannot_serve)?;
+    let mut names = vec![becket_journal::SERVICE_NAME];
     if services != Services::Cutting {
         let deps = becket_stringing::Deps {
             limits: settings.limits.clone(),

@@ -4,16 +4,16 @@ use std::sync::Arc;
 
 use becket_api::tokens::PageTokens;
 use becket_service_kit::{Clock, ComputePool};
-use becket_store::{CutStore, StoreError};
+use becket_store::{CutStore, JournalStore, StoreError};
 use tokio::sync::Mutex;
 
 use crate::changes::ListChanges;
 use crate::upstream::StringingClient;
 
 /// What the service keeps its things in.
-pub trait Storage: CutStore + 'static {}
+pub trait Storage: CutStore + JournalStore + 'static {}
 
-impl<T: CutStore + 'static> Storage for T {}
+impl<T: CutStore + JournalStore + 'static> Storage for T {}
 
 /// What all use cases share.
 pub(crate) struct App {

@@ -94,7 +94,7 @@ pub async fn register(routes: &mut RoutesBuilder, deps: Deps) -> Result<(), RunE
     Ok(())
 }
 
-/// Serves until `shutdown` is cancelled and all calls have ended, or the grace period is over. Health says SERVING only
+/// Serves this service and the journal until `shutdown` is cancelled and all calls have ended, or the grace period is over. Health says SERVING only
 /// after the store has answered; whether the stringing service answers is told by each call that needs it.
 ///
 /// # Errors
@@ -103,7 +103,9 @@ pub async fn run(parts: Parts) -> Result<(), RunError> {
     let Parts { deps, listener, shutdown } = parts;
     let limits = deps.limits.clone();
     let mut routes = Routes::builder();
+    becket_journal::register(&mut routes, &limits, Arc::clone(&deps.store) as _).await?;
     register(&mut routes, deps).await?;
-    let (routes, service_names) = (routes.routes(), SERVICE_NAMES.to_vec());
+    let service_names = [&SERVICE_NAMES[..], &[becket_journal::SERVICE_NAME]].concat();
+    let routes = routes.routes();
     Ok(serve(ServerParts { routes, listener, service_names, limits, shutdown }).await?)
 }

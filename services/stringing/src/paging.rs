@@ -1,6 +1,5 @@
 //! Pages of lists.
 
-use becket_api::journal::ListEntriesRequest;
 use becket_api::stringing::{ListJobsRequest, ListScalesRequest, ListWiresRequest};
 use becket_store::PageRequest;
 use becket_units::Fault;
@@ -39,7 +38,6 @@ list_requests! {
     ListWiresRequest: "becket.stringing.v1.WireService/ListWires";
     ListScalesRequest: "becket.stringing.v1.ScaleService/ListScales";
     ListJobsRequest: "becket.stringing.v1.JobService/ListJobs";
-    ListEntriesRequest: "becket.journal.v1.JournalService/ListEntries";
 }
 
 /// A list whose page is being made: it makes the token of the next page.

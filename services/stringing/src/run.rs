@@ -2,12 +2,11 @@
 
 use std::sync::Arc;
 
-use becket_api::journal::journal_service_server::JournalServiceServer;
+use becket_api::stringing;
 use becket_api::stringing::job_service_server::JobServiceServer;
 use becket_api::stringing::scale_service_server::ScaleServiceServer;
 use becket_api::stringing::string_set_service_server::StringSetServiceServer;
 use becket_api::stringing::wire_service_server::WireServiceServer;
-use becket_api::{journal, stringing};
 use becket_service_kit::{Clock, LimitSettings, ServeError, ServerParts, serve};
 use becket_store::StoreError;
 use tokio::net::TcpListener;
@@ -18,12 +17,11 @@ use crate::app::{App, Storage};
 use crate::grpc::Handlers;
 
 /// Full names of the services that are served.
-pub const SERVICE_NAMES: [&str; 5] = [
+pub const SERVICE_NAMES: [&str; 4] = [
     stringing::wire_service_server::SERVICE_NAME,
     stringing::scale_service_server::SERVICE_NAME,
     stringing::job_service_server::SERVICE_NAME,
     stringing::string_set_service_server::SERVICE_NAME,
-    journal::journal_service_server::SERVICE_NAME,
 ];
 
 /// What the service is made of.
@@ -69,8 +67,10 @@ pub struct Deps {
 pub async fn run(parts: Parts) -> Result<(), RunError> {
     let Parts { limits, listener, store, clock, shutdown } = parts;
     let mut routes = RoutesBuilder::default();
+    becket_journal::register(&mut routes, &limits, Arc::clone(&store) as _).await?;
     register(&mut routes, Deps { limits: limits.clone(), store, clock }).await?;
-    let (routes, service_names) = (routes.routes(), SERVICE_NAMES.to_vec());
+    let service_names = [&SERVICE_NAMES[..], &[becket_journal::SERVICE_NAME]].concat();
+    let routes = routes.routes();
     Ok(serve(ServerParts { routes, listener, service_names, limits, shutdown }).await?)
 }
 
@@ -94,7 +94,6 @@ pub async fn register(routes: &mut RoutesBuilder, deps: Deps) -> Result<(), RunE
         .add_service(limited!(WireServiceServer))
         .add_service(limited!(ScaleServiceServer))
         .add_service(limited!(JobServiceServer))
-        .add_service(limited!(StringSetServiceServer))
-        .add_service(limited!(JournalServiceServer));
+        .add_service(limited!(StringSetServiceServer));
     Ok(())
 }

@@ -8,9 +8,9 @@ use becket_floor::{
     WireId,
 };
 use becket_store::{
-    Answer, Claim, CoilChange, CoilChanged, CoilFilter, CutListFilter, CutRecord, CutStore, Engine,
-    LotSerial, Page, PageRequest, StockRule, StoreError, StoredCoil, StoredCutList, StoredHeader,
-    StoredStation, WriteContext, Written,
+    Answer, Claim, CoilChange, CoilChanged, CoilFilter, CutListFilter, CutRecord, CutStore, Engine, Entry,
+    JournalStore, LotSerial, Page, PageRequest, StockRule, StoreError, StoredCoil, StoredCutList,
+    StoredHeader, StoredStation, WriteContext, Written,
 };
 use becket_store_sqlite::SqliteStore;
 
@@ -191,5 +191,17 @@ impl CutStore for FaultStore {
 
     async fn claimed_pieces(&self, serial_ids: &[SerialId]) -> Result<Vec<Claim>, StoreError> {
         self.inner.claimed_pieces(serial_ids).await
+    }
+}
+
+#[async_trait]
+impl JournalStore for FaultStore {
+    async fn entries(
+        &self,
+        after_sequence: i64,
+        limit: u32,
+        subject: Option<&str>,
+    ) -> Result<Vec<Entry>, StoreError> {
+        self.inner.entries(after_sequence, limit, subject).await
     }
 }

@@ -8,6 +8,8 @@ use becket_api::cutting::coil_service_client::CoilServiceClient;
 use becket_api::cutting::cut_list_service_client::CutListServiceClient;
 use becket_api::cutting::station_service_client::StationServiceClient;
 use becket_api::cutting::{ListCoilsRequest, ReceiveCoilsRequest, SaveStationRequest};
+use becket_api::journal::ListEntriesRequest;
+use becket_api::journal::journal_service_client::JournalServiceClient;
 use becket_api::stringing::wire_service_client::WireServiceClient;
 use becket_api::stringing::{ImportWiresRequest, SizeSeries};
 use becket_cutting::{Deps, Parts, RunError, run};
@@ -84,6 +86,10 @@ async fn what_needs_it_is_unavailable_and_the_rest_works() {
     assert_refused(refused, Code::Unavailable, "UPSTREAM_UNAVAILABLE");
     let coils = CoilServiceClient::new(alone.channel.clone()).list_coils(ListCoilsRequest::default()).await;
     assert_eq!(coils.unwrap().into_inner().coils, []);
+    let mut journal = JournalServiceClient::new(alone.channel.clone());
+    let entries = journal.list_entries(ListEntriesRequest::default()).await.unwrap().into_inner().entries;
+    let told: Vec<&str> = entries.iter().map(|entry| entry.subject.as_str()).collect();
+    assert_eq!(told, ["stations/bench-1"], "it carries its own journal");
     alone.stop().await;
 }
 

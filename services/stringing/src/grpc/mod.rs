@@ -1,7 +1,6 @@
 //! The services over gRPC. Handlers only unwrap requests and wrap answers; a use case does the rest.
 
 mod job;
-mod journal;
 mod scale;
 mod string_set;
 mod wire;

@@ -10,7 +10,6 @@ mod get_scale;
 mod get_string_set;
 mod get_wire;
 mod import_wires;
-mod list_entries;
 mod list_jobs;
 mod list_scales;
 mod list_wires;
