@@ -12,7 +12,7 @@
 //! - **An earlier week is never short in favour of a later one.** From the instrument on with which the need is greater than
 //!   the whole stock, nothing more counts as covered: a tray that cannot be filled is no cover, and the work of an
 //!   estimate is bounded by the stock instead of by the schedule.
-//! - **To buy** is what is short and a surplus on top, in the packs with the least total mass, then in the fewest packs.
+//! - **To buy** is what is short and a surplus on top, in few packs of little mass (see [`packs_to_buy`]).
 //!
 //! # What this crate does not do
 //!

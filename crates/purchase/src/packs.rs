@@ -8,8 +8,10 @@ const MAX_PACK_G: f64 = 1e7;
 const MIN_PACK_G: f64 = 1e-3;
 /// Heaviest purchase that is reckoned with, in g; a million tonnes.
 const MAX_WANTED_G: f64 = 1e12;
-/// Most states of the exact search. It bounds time and memory (about 20 MB).
+/// Most states of the exact search. It bounds time and memory (about 40 MB).
 const MAX_STATES: u64 = 4_000_000;
+/// A choice may be heavier than the lightest one by one part in so many.
+const MASS_TOLERANCE: u64 = 10;
 /// Part of a grain that is taken for the rounding error of a product and not for wire.
 const NOISE: f64 = 1e-6;
 
@@ -22,7 +24,9 @@ pub struct PackPurchase {
     pub mass_g: f64,
 }
 
-/// Chooses packs that hold at least `wanted_g` together, with the least total mass, then the fewest packs.
+/// Chooses packs that hold at least `wanted_g` together: the fewest packs among all choices whose mass is at most a tenth
+/// above the least possible one, and among those the lightest choice. Many small coils cost more to handle, and lose more
+/// in tails, than a little wire too much (common practice, no source).
 ///
 /// Packs lighter than `least_g` are not chosen. `None` if something is wanted and no pack is left to choose from.
 ///
@@ -31,8 +35,8 @@ pub struct PackPurchase {
 /// so that a purchase never holds less than is wanted; a grain is the greatest common divisor of the packs in whole
 /// milligrams, or in a decimal multiple of them where the heaviest pack would be more than half of 4 million grains. A
 /// wanted mass of up to 4 million grains is solved exactly: for packs of 500 g and 1 kg that is 2000 t. Of a greater
-/// one, all but 2 million grains are filled with the heaviest pack, and the rest is solved exactly; the answer then
-/// exceeds what is wanted by less than the lightest pack all the same.
+/// one, all but 2 million grains are filled with the heaviest pack, and the rest is solved exactly; the tenth is
+/// then one of that rest.
 ///
 /// # Errors
 /// [`EstimateError::PackMassOutOfRange`], [`EstimateError::TooLong`] for a wanted mass that is no number from 0 to 10¹² g.
@@ -40,9 +44,9 @@ pub struct PackPurchase {
 /// # Examples
 /// ```
 /// use becket_purchase::packs_to_buy;
-/// let bought = packs_to_buy(&[250.0, 500.0, 2000.0], 1100.0, 0.0)?.unwrap_or_default();
-/// assert_eq!(bought.counts, [1, 2, 0]);
-/// assert_eq!(bought.mass_g, 1250.0);
+/// let bought = packs_to_buy(&[90.0, 500.0, 2000.0], 950.0, 0.0)?.unwrap_or_default();
+/// assert_eq!(bought.counts, [0, 2, 0]);
+/// assert_eq!(bought.mass_g, 1000.0);
 /// # Ok::<(), becket_purchase::EstimateError>(())
 /// ```
 pub fn packs_to_buy(
@@ -118,10 +122,10 @@ impl Reckoning {
         bought
     }
 
-    /// Fewest packs for every exact mass up to the last that can be needed, then the least mass that is enough.
+    /// Fewest packs for every exact mass up to the last that can be chosen, then the choice among those that are enough.
     fn search(&self, wanted: u64, lightest: u64) -> Vec<(usize, u64)> {
         // A multiple of the lightest pack lies within one such pack above what is wanted.
-        let top = index(wanted + lightest);
+        let top = index(with_tolerance(wanted + lightest));
         // Fewest packs for a mass, and the pack that was added last.
         let mut fewest: Vec<(u32, u16)> = vec![(u32::MAX, 0); top + 1];
         if let Some(nothing) = fewest.first_mut() {
@@ -136,8 +140,14 @@ impl Reckoning {
                 }
             }
         }
+        let packs_for = |sum: usize| fewest.get(sum).map(|state| state.0).filter(|count| *count < u32::MAX);
+        let least = (index(wanted)..=top).find(|sum| packs_for(*sum).is_some()).unwrap_or(0);
+        let most = index(with_tolerance(least as u64)).min(top);
+        let mut sum = (least..=most)
+            .filter_map(|sum| packs_for(sum).map(|count| (count, sum)))
+            .min()
+            .map(|(_, sum)| sum);
         let mut bought = Vec::new();
-        let mut sum = (index(wanted)..=top).find(|sum| fewest.get(*sum).is_some_and(|s| s.0 < u32::MAX));
         while let Some(mass) = sum.filter(|mass| *mass > 0) {
             let last = fewest.get(mass).and_then(|(_, last)| self.packs.get(usize::from(*last)));
             sum = last.map(|(i, grains)| {
@@ -147,6 +157,11 @@ impl Reckoning {
         }
         bought
     }
+}
+
+/// The greatest mass that is still as good as `least`.
+fn with_tolerance(least: u64) -> u64 {
+    least + least / MASS_TOLERANCE
 }
 
 fn gcd(a: u64, b: u64) -> u64 {

@@ -3,27 +3,29 @@
 use becket_purchase::{EstimateError, packs_to_buy};
 use proptest::prelude::*;
 
-/// Least mass, then fewest packs, by trying every combination. Masses in whole grams.
+/// Fewest packs, then least mass, among all combinations at most a tenth above the lightest. Masses in whole grams.
 fn brute_force(packs: &[u64], wanted: u64) -> (u64, u64) {
-    fn go(packs: &[u64], wanted: u64, mass: u64, count: u64, best: &mut (u64, u64)) {
+    fn go(packs: &[u64], wanted: u64, mass: u64, count: u64, all: &mut Vec<(u64, u64)>) {
         let Some((first, rest)) = packs.split_first() else {
             if mass >= wanted {
-                *best = (*best).min((mass, count));
+                all.push((count, mass));
             }
             return;
         };
         for n in 0..=wanted.div_ceil(*first) {
-            go(rest, wanted, mass + n * first, count + n, best);
+            go(rest, wanted, mass + n * first, count + n, all);
         }
     }
-    let mut best = (u64::MAX, u64::MAX);
-    go(packs, wanted, 0, 0, &mut best);
-    best
+    let mut all = Vec::new();
+    go(packs, wanted, 0, 0, &mut all);
+    let least = all.iter().map(|(_, mass)| *mass).min().unwrap();
+    all.retain(|(_, mass)| 10 * mass <= 11 * least);
+    all.into_iter().min().unwrap()
 }
 
 proptest! {
     #[test]
-    fn least_mass_then_fewest_packs(
+    fn few_packs_of_little_mass(
         packs in prop::collection::btree_set(1_u32..60, 1..4),
         wanted in 1_u32..150,
     ) {
@@ -33,7 +35,7 @@ proptest! {
         let whole: Vec<u64> = packs.iter().map(|p| u64::from(*p)).collect();
         let mass: u64 = bought.counts.iter().zip(&whole).map(|(n, p)| n * p).sum();
         let count: u64 = bought.counts.iter().sum();
-        prop_assert_eq!((mass, count), brute_force(&whole, wanted.into()));
+        prop_assert_eq!((count, mass), brute_force(&whole, wanted.into()));
         prop_assert_eq!(bought.mass_g, f64::from(u32::try_from(mass).unwrap()));
     }
 }
@@ -43,7 +45,7 @@ proptest! {
     #![proptest_config(ProptestConfig::with_cases(24))]
 
     #[test]
-    fn a_purchase_covers_and_exceeds_by_less_than_the_lightest_pack(
+    fn a_purchase_covers_and_exceeds_by_little(
         masses in prop::collection::vec(0.1_f64..1e6, 1..8),
         wanted in 0.001_f64..1e9,
     ) {
@@ -55,7 +57,7 @@ proptest! {
         let packs: u64 = bought.counts.iter().sum();
         #[expect(clippy::cast_precision_loss, reason = "a bound for a comparison")]
         let rounding = (packs + 2) as f64 * (heaviest * 1e-5).max(1e-3);
-        prop_assert!(bought.mass_g < wanted + lightest + rounding, "{bought:?}");
+        prop_assert!(bought.mass_g < 1.1 * (wanted + lightest) + rounding, "{bought:?}");
     }
 }
 
@@ -64,15 +66,16 @@ fn pound_and_kilogram_coils() {
     // 1/4, 1 and 5 lb in g, as they are sold (common practice, no source).
     let pounds = [113.398, 453.592, 2267.962];
     let ten = packs_to_buy(&pounds, 4535.92, 0.0).unwrap().unwrap();
-    assert_eq!(
-        ten.counts,
-        [0, 10, 0],
-        "ten pounds to the milligram are ten single ones; two fives are 4 mg more"
-    );
-    let more = packs_to_buy(&pounds, 4535.924, 0.0).unwrap().unwrap();
-    assert_eq!(more.counts, [0, 0, 2]);
+    assert_eq!(ten.counts, [0, 0, 2], "two fives, although ten single ones are 4 mg lighter");
+    let most_of_four = packs_to_buy(&pounds, 1730.0, 0.0).unwrap().unwrap();
+    assert_eq!(most_of_four.counts, [0, 4, 0], "not 16 quarters");
     let kilograms = [500.0, 1000.0, 5000.0];
     assert_eq!(packs_to_buy(&kilograms, 6100.0, 0.0).unwrap().unwrap().counts, [1, 1, 1]);
+    assert_eq!(
+        packs_to_buy(&kilograms, 5600.0, 0.0).unwrap().unwrap().counts,
+        [0, 1, 1],
+        "a tenth more saves no pack here"
+    );
     assert_eq!(packs_to_buy(&kilograms, 5_000_000_000.0, 0.0).unwrap().unwrap().counts, [0, 0, 1_000_000]);
 }
 
