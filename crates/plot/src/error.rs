@@ -1,0 +1,28 @@
+//! Why a picture cannot be drawn.
+
+/// Why a picture cannot be drawn.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+pub enum PlotError {
+    /// There is nothing to draw, or more than can be told apart.
+    #[error("a picture shows one set or two over each other, not {0}")]
+    SetCount(usize),
+    /// A set has no string.
+    #[error("{label} has no strings to draw")]
+    Empty {
+        /// Label of the set.
+        label: String,
+    },
+    /// A figure is not a number that can be drawn.
+    #[error("{what} of note {note} cannot be drawn: {value}")]
+    Figure {
+        /// Name of the figure.
+        what: &'static str,
+        /// Note.
+        note: i32,
+        /// The value as text.
+        value: String,
+    },
+    /// The drawing library failed.
+    #[error("the picture cannot be drawn: {0}")]
+    Draw(String),
+}
