@@ -14,7 +14,8 @@ use tonic::{Code, Status};
 
 use crate::Fresh;
 
-/// Methods of the API; a new one must be met here.
+/// Methods that the API had when this was written. New ones are met here by themselves; fewer would mean that the
+/// descriptors were not read.
 const METHODS: usize = 43;
 
 /// Longest time for an answer to a request without content.
@@ -44,7 +45,7 @@ async fn an_empty_request_gets_a_proper_answer_at_once() {
     let (fresh, _shop) = Fresh::with_demo().await;
     let client = RawClient::new(fresh.server.url()).unwrap();
     let methods = methods().unwrap();
-    assert_eq!(methods.len(), METHODS, "{methods:#?}");
+    assert!(methods.len() >= METHODS, "only {} methods", methods.len());
     let mut refused = 0;
     for method in &methods {
         let begin = Instant::now();
