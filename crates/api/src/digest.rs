@@ -5,6 +5,7 @@ use std::fmt::Write;
 use sha2::{Digest, Sha256};
 
 mod canonical;
+mod later;
 mod string_set;
 
 pub use string_set::string_set_digest;

@@ -16,6 +16,8 @@ pub const DEFAULT_HITCH_PIN_DIAMETER_MM: f64 = 4.5;
 pub const DEFAULT_EYE_MM: f64 = 50.0;
 /// Default wire to hold while winding, for each tuning pin, in mm. Common practice, no source.
 pub const DEFAULT_WORKING_MM: f64 = 10.0;
+/// Default turns of winding wire that finish a layer. Common practice, no source.
+pub const DEFAULT_WINDING_FINISH_TURNS: f64 = 3.0;
 /// Default step to which cut lengths are rounded up, in µm. Common practice, no source.
 pub const DEFAULT_CUT_STEP: Um = Um::new(1000);
 
@@ -37,6 +39,9 @@ pub struct Allowances {
     pub working_mm: Option<f64>,
     /// Cut lengths are rounded up to a multiple of this, in mm, 0.1 to 50, in whole micrometres.
     pub cut_step_mm: Option<f64>,
+    /// Turns of winding wire beyond the covered length that finish and lock a layer, for both of its ends together, 0
+    /// to 40. They count in the length and mass of the winding wire, and not in what sounds.
+    pub winding_finish_turns: Option<f64>,
 }
 
 /// Allowances with every field decided.
@@ -56,6 +61,8 @@ pub struct ResolvedAllowances {
     pub working_mm: f64,
     /// Step to which cut lengths are rounded up.
     pub cut_step: Um,
+    /// Turns of winding wire that finish a layer, for both of its ends together.
+    pub winding_finish_turns: f64,
 }
 
 impl Allowances {
@@ -78,6 +85,7 @@ impl Allowances {
             cut_step: pick(|a| a.cut_step_mm)
                 .and_then(|mm| Um::from_mm_f64(mm).ok())
                 .unwrap_or(DEFAULT_CUT_STEP),
+            winding_finish_turns: pick(|a| a.winding_finish_turns).unwrap_or(DEFAULT_WINDING_FINISH_TURNS),
         }
     }
 
@@ -91,6 +99,7 @@ impl Allowances {
             ("eye_mm", self.eye_mm, Range::new(0.0, 200.0, "mm")),
             ("working_mm", self.working_mm, Range::new(0.0, 300.0, "mm")),
             ("cut_step_mm", self.cut_step_mm, CUT_STEP),
+            ("winding_finish_turns", self.winding_finish_turns, Range::new(0.0, 40.0, "turns")),
         ];
         for (name, value, range) in fields {
             if let Some(value) = value {
@@ -147,11 +156,12 @@ mod tests {
             eye_mm: Some(f64::INFINITY),
             working_mm: Some(300.5),
             cut_step_mm: Some(0.0999),
+            winding_finish_turns: Some(40.1),
         };
         let mut faults = Faults::default();
         bad.check(&"allowances", &mut faults);
         let list = faults.into_list();
-        assert_eq!(list.len(), 7, "{list:?}");
+        assert_eq!(list.len(), 8, "{list:?}");
         assert_eq!(
             list[0].to_string(),
             "allowances.tuning_pin_diameter_mm: \"4.999\" is not allowed; allowed: 5 to 10 mm"
@@ -165,6 +175,7 @@ mod tests {
             eye_mm: Some(200.0),
             working_mm: Some(0.0),
             cut_step_mm: Some(0.1),
+            winding_finish_turns: Some(40.0),
         };
         let mut faults = Faults::default();
         edge.check(&"allowances", &mut faults);

@@ -39,7 +39,8 @@ pub enum ComputeError {
         material: Material,
     },
     /// A formula refuses the note. With [`crate::PitchBasis::FirstPartial`] that is a string so thick and short that
-    /// its stiffness alone sounds higher than the pitch: choose a thinner wire or a longer string.
+    /// its stiffness alone sounds higher than the pitch: choose a thinner wire or a longer string. With
+    /// [`crate::StringModel::Stepped`] it can be a string so unevenly wound that no B describes its partials.
     #[error("note {note}: {source}")]
     Formula {
         /// The note.
@@ -68,12 +69,13 @@ pub enum ComputeError {
 /// strings, rounded up to the cutting step; where two notes of a pair have different steps, to the coarser one.
 ///
 /// # Valid range and accuracy
-/// Deterministic: equal arguments give equal results to the bit. Bare ends of a winding count in the linear density by
-/// Rayleigh's quotient, and not in the inharmonicity.
+/// Deterministic: equal arguments give equal results to the bit. With [`crate::StringModel::ClosedForm`] the bare ends of a
+/// winding count in the linear density by Rayleigh's quotient, and not in the inharmonicity; with
+/// [`crate::StringModel::Stepped`] tension and partials of wound strings are exact, and the inharmonicity is fitted to them.
 ///
 /// # Errors
-/// [`ComputeError`]; with the catalogue that the scale was validated against, only [`ComputeError::Formula`] on the
-/// first-partial basis.
+/// [`ComputeError`]; with the catalogue that the scale was validated against, only [`ComputeError::Formula`]: on the
+/// first-partial basis, or in the stepped model where no B fits the partials of a string that is mostly bare.
 pub fn compute(
     scale: &Scale,
     catalogue: &Catalogue,
@@ -100,7 +102,7 @@ pub fn compute(
 }
 
 /// The scale's wires by index, each fit for its use.
-fn find_wires<'a>(scale: &Scale, catalogue: &'a Catalogue) -> Result<Vec<&'a Wire>, ComputeError> {
+pub(crate) fn find_wires<'a>(scale: &Scale, catalogue: &'a Catalogue) -> Result<Vec<&'a Wire>, ComputeError> {
     let find = |wire_id: &WireId| {
         catalogue.get(wire_id.as_str()).ok_or_else(|| ComputeError::UnknownWire { wire_id: wire_id.clone() })
     };
@@ -166,6 +168,9 @@ fn strings(
                     PieceKind::TiedSingle | PieceKind::WoundCore => figures.tied_cut_mm,
                 },
                 windings: figures.windings.clone(),
+                wound: figures.wound,
+                clearance_mm: figures.clearance_mm,
+                partials: figures.partials.clone(),
             });
         }
     }

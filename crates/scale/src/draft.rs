@@ -82,6 +82,8 @@ pub struct NoteDraft {
     pub hitch: Option<Choice<HitchStyle>>,
     /// Pitch of the note against equal temperament in cents, −200 to 200.
     pub pitch_offset_cents: f64,
+    /// Distance of neighbouring strings of the note, centre to centre, in mm, 0.1 to 100, if known.
+    pub string_spacing_mm: Option<f64>,
     /// Allowances that differ from the section's.
     pub allowances: Option<Allowances>,
 }

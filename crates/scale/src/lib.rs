@@ -25,6 +25,7 @@
 //!     windings: vec![],
 //!     hitch: None,
 //!     pitch_offset_cents: 0.0,
+//!     string_spacing_mm: None,
 //!     allowances: None,
 //! };
 //! let mut draft = ScaleDraft {
@@ -64,17 +65,22 @@ mod ids;
 mod looping;
 mod model;
 mod options;
+mod partials;
 mod set;
 mod string;
 mod totals;
 mod validate;
+mod vibration;
 mod warnings;
+mod windings;
 
 pub use allowances::{
     Allowances, DEFAULT_CUT_STEP, DEFAULT_EYE_MM, DEFAULT_HITCH_PIN_DIAMETER_MM,
-    DEFAULT_TUNING_PIN_DIAMETER_MM, DEFAULT_TURNS, DEFAULT_WORKING_MM, ResolvedAllowances,
+    DEFAULT_TUNING_PIN_DIAMETER_MM, DEFAULT_TURNS, DEFAULT_WINDING_FINISH_TURNS, DEFAULT_WORKING_MM,
+    ResolvedAllowances,
 };
 pub use as_built::{AsBuilt, AsBuiltScale};
+pub use becket_acoustics::{InharmonicityFit, WindingModel};
 pub use compute::{ComputeError, compute};
 pub use draft::{Choice, HitchStyle, NoteDraft, ScaleDraft, SectionDraft, WindingDraft};
 pub use ids::{
@@ -83,9 +89,14 @@ pub use ids::{
 pub use looping::PieceKind;
 pub use model::{Note, Scale, Section, Winding};
 pub use options::{
-    ComputeOptions, ComputeOptionsDraft, DEFAULT_A4_HZ, DEFAULT_LOAD_SHARE_LIMIT,
-    DEFAULT_STRING_TENSION_LIMIT_N, DEFAULT_TENSION_STEP_LIMIT, PitchBasis,
+    ComputeOptions, ComputeOptionsDraft, DEFAULT_A4_HZ, DEFAULT_CLEARANCE_LIMIT_MM, DEFAULT_LOAD_SHARE_LIMIT,
+    DEFAULT_PARTIAL_COUNT, DEFAULT_STRING_TENSION_LIMIT_N, DEFAULT_TENSION_STEP_LIMIT, PitchBasis,
+    StringModel,
 };
-pub use set::{Extreme, Piece, SectionTotal, SetTotals, StringFigures, StringSet, WindingFigures, WireTotal};
+pub use partials::{NotePartials, partials};
+pub use set::{
+    Extreme, FromEye, PartialFigures, Piece, SectionTotal, SetTotals, StringFigures, StringSet,
+    WindingFigures, WireTotal, WoundFigures,
+};
 pub use validate::{MAX_NOTES, MAX_SECTIONS, MAX_TITLE_CHARS};
 pub use warnings::{Severity, Warning, WarningCode};

@@ -82,6 +82,9 @@ pub struct Note {
     pub hitch: Option<HitchStyle>,
     /// Pitch of the note against equal temperament in cents, −200 to 200.
     pub pitch_offset_cents: f64,
+    /// Distance of neighbouring strings of the note, centre to centre, in mm, 0.1 to 100, if known. A note of one
+    /// string has no neighbours, and nothing follows from it.
+    pub string_spacing_mm: Option<f64>,
     /// Allowances that differ from the section's.
     pub allowances: Option<Allowances>,
     pub(crate) section: SectionIndex,
@@ -215,6 +218,7 @@ fn note_draft(note: &Note) -> NoteDraft {
         windings: note.windings.iter().map(winding).collect(),
         hitch: note.hitch.map(Choice::Known),
         pitch_offset_cents: note.pitch_offset_cents,
+        string_spacing_mm: note.string_spacing_mm,
         allowances: note.allowances,
     }
 }

@@ -2,6 +2,7 @@
 
 use std::sync::Arc;
 
+use becket_acoustics::InharmonicityFit;
 use becket_units::Um;
 use becket_wire::WireId;
 
@@ -41,7 +42,8 @@ pub struct StringFigures {
     pub frequency_hz: f64,
     /// Speaking length in mm.
     pub speaking_mm: f64,
-    /// Linear density in g/m as it acts on the first partial, windings included.
+    /// Linear density in g/m as it acts on the first partial, windings included: that of the uniform string which has
+    /// the same first partial without stiffness, by Rayleigh's quotient in the closed form, exactly in the stepped model.
     pub linear_density_g_m: f64,
     /// Tension in N.
     pub tension_n: f64,
@@ -53,8 +55,9 @@ pub struct StringFigures {
     pub load_share: Option<f64>,
     /// Label of the strength basis; it belongs beside every breaking load and share, since bases differ by convention.
     pub strength_label: Arc<str>,
-    /// Inharmonicity coefficient B, of f_n = n·f0·sqrt(1 + B·n²); for wound strings that of a uniform string with the
-    /// core's stiffness, which is lower than the true one where ends are bare.
+    /// Inharmonicity coefficient B, of f_n = n·f0·sqrt(1 + B·n²). Of a wound string it is, in the closed form, that of a
+    /// uniform string with the core's stiffness, which is lower than the true one where ends are bare; in the stepped
+    /// model the B that fits its exact partials best, which can even be negative where much of the length is bare.
     pub inharmonicity: f64,
     /// Elastic stretch of the straight part when pulled to pitch, in mm.
     pub stretch_mm: f64,
@@ -62,6 +65,38 @@ pub struct StringFigures {
     pub cut_mm: f64,
     /// Layers of a wound string from the inside out.
     pub windings: Vec<WindingFigures>,
+    /// What a wound string is as a whole; `None` for a plain one.
+    pub wound: Option<WoundFigures>,
+    /// Room between this string and a neighbour of its note in mm: the spacing less the greatest width of the string;
+    /// negative where they would overlap; `None` where the scale states no spacing or the note has one string.
+    pub clearance_mm: Option<f64>,
+    /// The partials, if they were asked for. Strings of a note share them.
+    pub partials: Option<Arc<PartialFigures>>,
+}
+
+/// A wound string as a whole.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct WoundFigures {
+    /// Diameter over the outermost layer in mm; over a hexagonal core the mean one.
+    pub outer_diameter_mm: f64,
+    /// Greatest width in mm: over a hexagonal core across its corners.
+    pub greatest_width_mm: f64,
+    /// Length of the relaxed core in mm from the hitch pin, where the back length ends and the eye begins, to its free
+    /// end, which goes on the tuning pin. The wire of the eye is not in it.
+    pub overall_relaxed_mm: f64,
+}
+
+/// The partials of one string.
+#[derive(Debug, Clone, PartialEq)]
+pub struct PartialFigures {
+    /// f0 in Hz: the first partial that the string would have at its tension without stiffness.
+    pub stiffness_free_hz: f64,
+    /// Frequencies in Hz of the partials 1, 2, 3 and so on.
+    pub partial_hz: Vec<f64>,
+    /// How sharp each partial is of its multiple of the first one, in cents; 0 for the first.
+    pub cents: Vec<f64>,
+    /// The uniform string whose partials come nearest; in the closed form the string itself, which leaves no residual.
+    pub fit: InharmonicityFit,
 }
 
 /// One layer of one wound string.
@@ -69,14 +104,28 @@ pub struct StringFigures {
 pub struct WindingFigures {
     /// Wire of the layer.
     pub wire_id: WireId,
-    /// Length of core that it covers in mm.
+    /// Length of core that it covers in mm, at pitch.
     pub covered_mm: f64,
-    /// Length of winding wire in mm, as it lies on the string.
+    /// Length of winding wire in mm, as it lies on the string, finishing turns included.
     pub wire_length_mm: f64,
     /// Mass of winding wire in g.
     pub wire_mass_g: f64,
     /// Outer diameter over this layer in mm; over a hexagonal core the mean one.
     pub outer_diameter_mm: f64,
+    /// Where the layer begins and ends, at pitch.
+    pub at_pitch: FromEye,
+    /// Where the layer begins and ends on the relaxed core: what the winder marks. The core is drawn out by T/(E·A)
+    /// between there and pitch.
+    pub relaxed: FromEye,
+}
+
+/// Where a layer lies, in mm along the core from the hitch pin, where the back length ends and the eye begins.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct FromEye {
+    /// The end of the layer that is nearer to the eye.
+    pub start_mm: f64,
+    /// The end that is nearer to the tuning pin.
+    pub end_mm: f64,
 }
 
 /// One piece of wire to cut.

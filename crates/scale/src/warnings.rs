@@ -32,6 +32,8 @@ pub enum WarningCode {
     StrengthUnknown,
     /// The scale states no plate limit, so the total could not be checked.
     PlateLimitUnknown,
+    /// Neighbouring strings of a note have less room between them than the limit.
+    ClearanceSmall,
 }
 
 /// How grave a warning is; rising.
@@ -85,6 +87,7 @@ pub(crate) fn of(
         at += usize::from(note.string_count);
         let row = (note, figures);
         warnings.extend(load_share(row, options.load_share_limit()));
+        warnings.extend(clearance(row, options.clearance_limit_mm()));
         warnings.extend(string_tension(row, options.string_tension_limit_n()));
         warnings.extend(below.and_then(|below| tension_step(below, row, options.tension_step_limit())));
         below = Some(row);
@@ -134,6 +137,23 @@ fn string_tension((note, string): Row<'_>, limit_n: f64) -> Option<Warning> {
              shorter length lowers it. Pins, agraffes and plate must bear it: keep to the limits of the plate's maker and \
              ask a qualified technician.",
             note.note, string.tension_n,
+        ),
+    })
+}
+
+fn clearance((note, string): Row<'_>, limit_mm: f64) -> Option<Warning> {
+    let clearance_mm = string.clearance_mm.filter(|&clearance_mm| clearance_mm < limit_mm)?;
+    Some(Warning {
+        code: WarningCode::ClearanceSmall,
+        severity: Severity::Warning,
+        note: Some(note.note),
+        string_ids: note.string_ids().collect(),
+        figure: Some(clearance_mm),
+        limit: Some(limit_mm),
+        message: format!(
+            "Note {}: neighbouring strings have {clearance_mm:.2} mm between them, less than the limit of {limit_mm:.2} mm, \
+             and may touch when they sound; a thinner winding or a wider spacing gives more.",
+            note.note,
         ),
     })
 }

@@ -6,7 +6,7 @@ use becket_api::errors::ErrorReason;
 use becket_units::Fault;
 use http::HeaderMap;
 use tokio::time::Instant;
-use tonic::Status;
+use tonic::{Request, Status};
 
 use crate::errors::{StatusBuilder, from_faults};
 
@@ -27,6 +27,13 @@ impl Deadline {
     /// Builds the deadline that is `timeout` from now.
     pub fn after(timeout: Duration) -> Self {
         Self { at: Instant::now() + timeout }
+    }
+
+    /// Returns the deadline that the caller of a request states, if it states one. A call that answers with a stream ends
+    /// it then; the deadline of the service is only for the beginning of the answer.
+    pub fn stated<T>(request: &Request<T>) -> Option<Self> {
+        let stated = request.metadata().get(TIMEOUT_HEADER)?.to_str().ok().and_then(parse_timeout)?;
+        Some(Self::after(stated.saturating_sub(HEAD_START.min(stated / 4))))
     }
 
     /// Returns the moment itself.
@@ -69,7 +76,7 @@ pub(crate) fn time_allowed(
 }
 
 /// The answer to a call whose deadline passed.
-pub(crate) fn exceeded() -> Status {
+pub fn exceeded() -> Status {
     StatusBuilder::new(ErrorReason::Deadline, "the deadline passed before the work was done").build()
 }
 
@@ -116,6 +123,15 @@ mod tests {
         for bad in ["", "S", "5", "5s", "-1S", "1.5S", "+1S", "123456789S", "5€"] {
             assert_eq!(parse_timeout(bad), None, "{bad}");
         }
+    }
+
+    #[tokio::test(start_paused = true)]
+    async fn a_stated_deadline_is_that_of_the_stream() {
+        let mut request = Request::new(());
+        assert_eq!(Deadline::stated(&request), None);
+        request.set_timeout(Duration::from_secs(90));
+        let stated = Deadline::stated(&request).unwrap();
+        assert_eq!(stated.remaining(), Duration::from_millis(89_990));
     }
 
     #[test]

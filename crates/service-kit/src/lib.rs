@@ -26,7 +26,7 @@ pub use blocking::{CancelFlag, ComputeError, ComputePool};
 pub use call::ERROR_BYTES_KEY;
 pub use clock::{Clock, FixedClock, SystemClock};
 pub use context::{ACTOR_KEY, CallContext, check_request_id};
-pub use deadline::Deadline;
+pub use deadline::{Deadline, exceeded as deadline_exceeded};
 pub use errors::{DOMAIN, StatusBuilder, from_faults, internal};
 pub use server::{ServeError, ServerParts, serve};
 pub use settings::{

@@ -7,6 +7,7 @@
 //! asks no clock but the one it is given.
 
 mod app;
+mod checked_scales;
 mod compute;
 mod error;
 mod grpc;

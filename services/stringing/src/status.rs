@@ -1,9 +1,11 @@
 //! Errors of use cases as callers see them.
 
 use becket_api::errors::ErrorReason;
+use becket_api::stringing::{FieldFault, SetRefusal};
 use becket_service_kit::{StatusBuilder, from_faults, internal};
 use becket_store::{JobState, StoreError};
 use tonic::Status;
+use tonic_types::StatusExt;
 
 use crate::error::UseCaseError;
 
@@ -42,6 +44,21 @@ impl From<UseCaseError> for Status {
             UseCaseError::Stopping => StatusBuilder::new(ErrorReason::Overloaded, text).build(),
             UseCaseError::Internal(detail) => internal(detail),
         }
+    }
+}
+
+/// An error as a message of a stream that goes on.
+pub(crate) fn refusal(status: &Status) -> SetRefusal {
+    let details = status.get_error_details();
+    let faults = details.bad_request().map(|bad| bad.field_violations.as_slice()).unwrap_or_default();
+    SetRefusal {
+        code: status.code().into(),
+        reason: details.error_info().map(|info| info.reason.clone()).unwrap_or_default(),
+        message: status.message().to_owned(),
+        faults: faults
+            .iter()
+            .map(|fault| FieldFault { field: fault.field.clone(), description: fault.description.clone() })
+            .collect(),
     }
 }
 

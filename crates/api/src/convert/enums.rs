@@ -70,6 +70,8 @@ known!(becket_scale::PitchBasis = stringing::PitchBasis {
     StiffnessFree = StiffnessFree,
     FirstPartial = FirstPartial,
 });
+known!(becket_scale::StringModel = stringing::StringModel { ClosedForm = ClosedForm, Stepped = Stepped });
+known!(becket_scale::WindingModel = stringing::WindingModel { Tube = Tube, Helix = Helix });
 known!(becket_scale::PieceKind = stringing::PieceKind {
     LoopedPair = LoopedPair,
     TiedSingle = TiedSingle,
@@ -84,6 +86,7 @@ known!(becket_scale::WarningCode = stringing::WarningCode {
     PairTiedAtWireChange = PairTiedAtWireChange,
     StrengthUnknown = StrengthUnknown,
     PlateLimitUnknown = PlateLimitUnknown,
+    ClearanceSmall = ClearanceSmall,
 });
 known!(becket_floor::PieceKind = stringing::PieceKind {
     LoopedPair = LoopedPair,

@@ -32,7 +32,7 @@ pub use needs::serial_need;
 pub use quantity::{kilograms, metres, pieces};
 pub use stamps::{Stamps, etag_version, micros, timestamp};
 pub use station::{read_station, station};
-pub use string_set::{SetInputs, string_set};
+pub use string_set::{SetInputs, note_partials, string_set};
 
 use becket_units::Fault;
 

@@ -2,6 +2,7 @@
 
 use becket_scale::ComputeOptionsDraft;
 
+use super::count;
 use super::enums::Known;
 use super::scale::{choice, choice_number};
 use crate::stringing::ComputeOptions;
@@ -14,6 +15,11 @@ impl From<&ComputeOptions> for ComputeOptionsDraft {
             load_share_limit,
             string_tension_limit_n,
             tension_step_limit,
+            string_model,
+            winding_model,
+            partial_count,
+            include_partials,
+            clearance_limit_mm,
         } = *options;
         Self {
             a4_hz,
@@ -21,6 +27,11 @@ impl From<&ComputeOptions> for ComputeOptionsDraft {
             load_share_limit,
             string_tension_limit_n,
             tension_step_limit,
+            clearance_limit_mm,
+            string_model: string_model.map(choice),
+            winding_model: winding_model.map(choice),
+            partial_count,
+            include_partials,
         }
     }
 }
@@ -33,6 +44,11 @@ impl From<&ComputeOptionsDraft> for ComputeOptions {
             load_share_limit,
             string_tension_limit_n,
             tension_step_limit,
+            clearance_limit_mm,
+            string_model,
+            winding_model,
+            partial_count,
+            include_partials,
         } = *draft;
         Self {
             a4_hz,
@@ -40,6 +56,11 @@ impl From<&ComputeOptionsDraft> for ComputeOptions {
             load_share_limit,
             string_tension_limit_n,
             tension_step_limit,
+            string_model: string_model.map(choice_number),
+            winding_model: winding_model.map(choice_number),
+            partial_count,
+            include_partials,
+            clearance_limit_mm,
         }
     }
 }
@@ -53,6 +74,11 @@ impl From<&becket_scale::ComputeOptions> for ComputeOptions {
             load_share_limit: Some(options.load_share_limit()),
             string_tension_limit_n: Some(options.string_tension_limit_n()),
             tension_step_limit: Some(options.tension_step_limit()),
+            string_model: Some(options.string_model().number()),
+            winding_model: Some(options.winding_model().number()),
+            partial_count: Some(count(options.partial_count())),
+            include_partials: Some(options.include_partials()),
+            clearance_limit_mm: Some(options.clearance_limit_mm()),
         }
     }
 }

@@ -72,6 +72,7 @@ fn note_draft(note: &Note) -> NoteDraft {
         hitch,
         pitch_offset_cents,
         allowances,
+        string_spacing_mm,
     } = note;
     NoteDraft {
         note: *note,
@@ -91,6 +92,7 @@ fn note_draft(note: &Note) -> NoteDraft {
             .collect(),
         hitch: hitch.map(choice),
         pitch_offset_cents: *pitch_offset_cents,
+        string_spacing_mm: *string_spacing_mm,
         allowances: allowances.as_ref().map(allowances_in),
     }
 }
@@ -104,6 +106,7 @@ fn allowances_in(allowances: &Allowances) -> becket_scale::Allowances {
         eye_mm,
         working_mm,
         cut_step_mm,
+        winding_finish_turns,
     } = *allowances;
     becket_scale::Allowances {
         tuning_pin_diameter_mm,
@@ -113,6 +116,7 @@ fn allowances_in(allowances: &Allowances) -> becket_scale::Allowances {
         eye_mm,
         working_mm,
         cut_step_mm,
+        winding_finish_turns,
     }
 }
 
@@ -125,6 +129,7 @@ fn allowances_out(allowances: &becket_scale::Allowances) -> Allowances {
         eye_mm,
         working_mm,
         cut_step_mm,
+        winding_finish_turns,
     } = *allowances;
     Allowances {
         tuning_pin_diameter_mm,
@@ -134,6 +139,7 @@ fn allowances_out(allowances: &becket_scale::Allowances) -> Allowances {
         eye_mm,
         working_mm,
         cut_step_mm,
+        winding_finish_turns,
     }
 }
 
@@ -192,6 +198,7 @@ fn note_out(note: &NoteDraft) -> Note {
         hitch,
         pitch_offset_cents,
         allowances,
+        string_spacing_mm,
     } = note;
     Note {
         note: *note,
@@ -211,6 +218,7 @@ fn note_out(note: &NoteDraft) -> Note {
             .collect(),
         hitch: hitch.map(choice_number),
         pitch_offset_cents: *pitch_offset_cents,
+        string_spacing_mm: *string_spacing_mm,
         allowances: allowances.as_ref().map(allowances_out),
     }
 }

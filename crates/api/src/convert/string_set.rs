@@ -1,8 +1,8 @@
 //! String sets, outward: a set is computed and never given.
 
 use becket_scale::{
-    ComputeOptions, Extreme, Piece, SectionTotal, SetTotals, StringFigures, StringSet, Warning,
-    WindingFigures, WireTotal,
+    ComputeOptions, Extreme, FromEye, InharmonicityFit, NotePartials, PartialFigures, Piece, SectionTotal,
+    SetTotals, StringFigures, StringSet, Warning, WindingFigures, WireTotal, WoundFigures,
 };
 use becket_wire::Catalogue;
 
@@ -78,6 +78,9 @@ fn string(figures: &StringFigures) -> api::StringFigures {
         stretch_mm,
         cut_mm,
         windings,
+        wound,
+        clearance_mm,
+        partials,
     } = figures;
     api::StringFigures {
         string_id: string_id.to_string(),
@@ -98,17 +101,71 @@ fn string(figures: &StringFigures) -> api::StringFigures {
         stretch_mm: *stretch_mm,
         cut_mm: *cut_mm,
         windings: windings.iter().map(winding).collect(),
+        wound: wound.map(|WoundFigures { outer_diameter_mm, greatest_width_mm, overall_relaxed_mm }| {
+            api::WoundFigures { outer_diameter_mm, greatest_width_mm, overall_relaxed_mm }
+        }),
+        clearance_mm: *clearance_mm,
+        partials: partials.as_deref().map(partial_figures),
+    }
+}
+
+fn partial_figures(figures: &PartialFigures) -> api::PartialFigures {
+    let PartialFigures { stiffness_free_hz, partial_hz, cents, fit } = figures;
+    let InharmonicityFit {
+        stiffness_free_hz: fitted_hz,
+        inharmonicity,
+        residual_rms_cents,
+        residual_max_cents,
+    } = *fit;
+    api::PartialFigures {
+        stiffness_free_hz: *stiffness_free_hz,
+        partial_hz: partial_hz.clone(),
+        cents: cents.clone(),
+        fitted_stiffness_free_hz: fitted_hz,
+        fitted_inharmonicity: inharmonicity,
+        fit_residual_cents: residual_rms_cents,
+        fit_residual_max_cents: residual_max_cents,
+    }
+}
+
+/// The partials of a note.
+#[must_use]
+pub fn note_partials(partials: &NotePartials) -> api::NotePartials {
+    let NotePartials { note, wire_id, frequency_hz, speaking_mm, linear_density_g_m, tension_n, partials } =
+        partials;
+    api::NotePartials {
+        note: (*note).into(),
+        wire_id: wire_id.to_string(),
+        frequency_hz: *frequency_hz,
+        speaking_mm: *speaking_mm,
+        linear_density_g_m: *linear_density_g_m,
+        tension_n: *tension_n,
+        partials: Some(partial_figures(partials)),
     }
 }
 
 fn winding(figures: &WindingFigures) -> api::WindingFigures {
-    let WindingFigures { wire_id, covered_mm, wire_length_mm, wire_mass_g, outer_diameter_mm } = figures;
+    let WindingFigures {
+        wire_id,
+        covered_mm,
+        wire_length_mm,
+        wire_mass_g,
+        outer_diameter_mm,
+        at_pitch,
+        relaxed,
+    } = figures;
+    let place = |&FromEye { start_mm, end_mm }: &FromEye| api::WindingPlace {
+        start_from_eye_mm: start_mm,
+        end_from_eye_mm: end_mm,
+    };
     api::WindingFigures {
         wire_id: wire_id.to_string(),
         covered_mm: *covered_mm,
         wire_length_mm: *wire_length_mm,
         wire_mass_g: *wire_mass_g,
         outer_diameter_mm: *outer_diameter_mm,
+        at_pitch: Some(place(at_pitch)),
+        relaxed: Some(place(relaxed)),
     }
 }
 

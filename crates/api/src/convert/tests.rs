@@ -59,11 +59,11 @@ prop_compose! {
 prop_compose! {
     fn allowances()(
         a in maybe(number()), b in maybe(number()), c in maybe(number()), d in maybe(number()), e in maybe(number()),
-        f in maybe(number()), g in maybe(number()),
+        f in maybe(number()), g in maybe(number()), h in maybe(number()),
     ) -> Allowances {
         Allowances {
             tuning_pin_diameter_mm: a, turns: b, becket_mm: c, hitch_pin_diameter_mm: d, eye_mm: e, working_mm: f,
-            cut_step_mm: g,
+            cut_step_mm: g, winding_finish_turns: h,
         }
     }
 }
@@ -73,13 +73,14 @@ prop_compose! {
         (note, string_count, hitch) in any::<(i32, i32, Option<i32>)>(), section_id in text(), wire_id in text(),
         (speaking_mm, front_mm, back_mm, pitch_offset_cents) in (number(), number(), number(), number()),
         windings in proptest::collection::vec((text(), number(), number()), 0..3), allowances in maybe(allowances()),
+        string_spacing_mm in maybe(number()),
     ) -> Note {
         let winding =
             |(wire_id, bare_front_mm, bare_back_mm)| Winding { wire_id, bare_front_mm, bare_back_mm };
         Note {
             note, section_id, string_count, speaking_mm, front_mm, back_mm, wire_id,
             windings: windings.into_iter().map(winding).collect(),
-            hitch, pitch_offset_cents, allowances,
+            hitch, pitch_offset_cents, allowances, string_spacing_mm,
         }
     }
 }
@@ -117,9 +118,13 @@ proptest! {
     fn options_come_back(
         a4_hz in maybe(number()), pitch_basis: Option<i32>, load_share_limit in maybe(number()),
         string_tension_limit_n in maybe(number()), tension_step_limit in maybe(number()),
+        clearance_limit_mm in maybe(number()), (string_model, winding_model, partial_count) in any::<(Option<i32>, Option<i32>, Option<i32>)>(),
+        include_partials: Option<bool>,
     ) {
-        let options =
-            ComputeOptions { a4_hz, pitch_basis, load_share_limit, string_tension_limit_n, tension_step_limit };
+        let options = ComputeOptions {
+            a4_hz, pitch_basis, load_share_limit, string_tension_limit_n, tension_step_limit, string_model,
+            winding_model, partial_count, include_partials, clearance_limit_mm,
+        };
         prop_assert_eq!(ComputeOptions::from(&ComputeOptionsDraft::from(&options)), options);
     }
 
@@ -170,7 +175,9 @@ fn every_number_of_an_enum_has_its_value() {
     all::<becket_scale::PitchBasis>(2);
     all::<becket_scale::PieceKind>(3);
     all::<becket_scale::Severity>(3);
-    all::<becket_scale::WarningCode>(7);
+    all::<becket_scale::StringModel>(2);
+    all::<becket_scale::WindingModel>(2);
+    all::<becket_scale::WarningCode>(8);
     all::<floor::PieceKind>(3);
     all::<floor::CoilState>(5);
     all::<floor::CutListState>(4);

@@ -1,7 +1,7 @@
 //! The digest of a string set.
 
 use super::canonical::Canonical;
-use super::hex;
+use super::{hex, later};
 use crate::stringing::{
     Allowances, ComputeOptions, Note, Piece, Scale, Section, SetBasis, SizeNumber, StrengthBasis,
     StrengthPoint, StrengthPowerLaw, StrengthStated, StrengthTable, StringSet, Winding, Wire,
@@ -20,6 +20,10 @@ const DOMAIN: &str = "becket string set 1";
 /// What stays out: the serial, since two serials of the same measurements share a set; names for people, packs, etags,
 /// times and states, which change no piece; figures, totals and warnings, which follow from what goes in; the version of
 /// the program; whether the set is frozen.
+///
+/// A field that came after the form was fixed stands behind all that, with its name, and only where it is stated and
+/// differs from what held before it came: so a set that does without it keeps its digest for ever. The question for
+/// partials, which adds figures and changes none, stays out.
 ///
 /// Only integers, doubles as they were stated and texts are hashed, and lengths of pieces in whole micrometres, so the
 /// last bit of a computed figure cannot change the digest unless it changes a piece.
@@ -43,6 +47,9 @@ pub fn string_set_digest(set: &StringSet) -> String {
     let mut hash = Canonical::new(DOMAIN);
     hash.optional(basis.as_ref(), basis_bytes);
     hash.list(pieces, piece);
+    if let Some(basis) = basis {
+        later::fields(&mut hash, basis);
+    }
     hex(&hash.finish())
 }
 
@@ -57,8 +64,18 @@ fn basis_bytes(hash: &mut Canonical, basis: &SetBasis) {
 }
 
 fn compute_options(hash: &mut Canonical, options: &ComputeOptions) {
-    let ComputeOptions { a4_hz, pitch_basis, load_share_limit, string_tension_limit_n, tension_step_limit } =
-        *options;
+    let ComputeOptions {
+        a4_hz,
+        pitch_basis,
+        load_share_limit,
+        string_tension_limit_n,
+        tension_step_limit,
+        string_model: _,
+        winding_model: _,
+        partial_count: _,
+        include_partials: _,
+        clearance_limit_mm: _,
+    } = *options;
     hash.optional(a4_hz, Canonical::number);
     hash.optional(pitch_basis, |hash, basis| hash.integer(basis.into()));
     hash.optional(load_share_limit, Canonical::number);
@@ -109,6 +126,7 @@ fn allowances(hash: &mut Canonical, of: &Allowances) {
         eye_mm,
         working_mm,
         cut_step_mm,
+        winding_finish_turns: _,
     } = *of;
     let fields =
         [tuning_pin_diameter_mm, turns, becket_mm, hitch_pin_diameter_mm, eye_mm, working_mm, cut_step_mm];
@@ -130,6 +148,7 @@ fn note(hash: &mut Canonical, of: &Note) {
         hitch,
         pitch_offset_cents,
         allowances: of_note,
+        string_spacing_mm: _,
     } = of;
     hash.integer((*note).into());
     hash.text(section_id);

@@ -24,6 +24,10 @@ pub struct Allowances {
     /// Cut lengths are rounded up to a multiple of this, in mm, 0.1 to 50; default 1.
     #[prost(double, optional, tag = "7")]
     pub cut_step_mm: ::core::option::Option<f64>,
+    /// Turns of winding wire beyond the covered length that finish and lock a layer, for both of its ends together, 0 to 40;
+    /// default 3. They count in the length and mass of the winding wire, and not in what sounds.
+    #[prost(double, optional, tag = "8")]
+    pub winding_finish_turns: ::core::option::Option<f64>,
 }
 impl ::prost::Name for Allowances {
     const NAME: &'static str = "Allowances";
@@ -121,6 +125,10 @@ pub struct Note {
     /// Allowances that differ from the section's.
     #[prost(message, optional, tag = "11")]
     pub allowances: ::core::option::Option<Allowances>,
+    /// Distance of neighbouring strings of the note, centre to centre, in mm, 0.1 to 100, if known. The figures then tell the
+    /// room between the strings; a note of one string has no neighbours, and nothing follows from it.
+    #[prost(double, optional, tag = "12")]
+    pub string_spacing_mm: ::core::option::Option<f64>,
 }
 impl ::prost::Name for Note {
     const NAME: &'static str = "Note";
@@ -2086,6 +2094,22 @@ pub struct ComputeOptions {
     /// Relative difference of tension between neighbouring notes above which it is warned about, 0.01 to 2; default 0.20.
     #[prost(double, optional, tag = "5")]
     pub tension_step_limit: ::core::option::Option<f64>,
+    /// How a string is taken to vibrate; default STRING_MODEL_CLOSED_FORM.
+    #[prost(enumeration = "StringModel", optional, tag = "6")]
+    pub string_model: ::core::option::Option<i32>,
+    /// How the mass of windings is reckoned; default WINDING_MODEL_TUBE.
+    #[prost(enumeration = "WindingModel", optional, tag = "7")]
+    pub winding_model: ::core::option::Option<i32>,
+    /// Number of partials to which B is fitted in the stepped model, and which are told, 2 to 60; default 16.
+    #[prost(int32, optional, tag = "8")]
+    pub partial_count: ::core::option::Option<i32>,
+    /// Whether the figures of each string hold its partials; default false. It changes no other figure and no digest.
+    #[prost(bool, optional, tag = "9")]
+    pub include_partials: ::core::option::Option<bool>,
+    /// Room between neighbouring strings of a note in mm below which it is warned about, 0 to 50; default 0.5 (common
+    /// practice).
+    #[prost(double, optional, tag = "10")]
+    pub clearance_limit_mm: ::core::option::Option<f64>,
 }
 impl ::prost::Name for ComputeOptions {
     const NAME: &'static str = "ComputeOptions";
@@ -2132,18 +2156,26 @@ pub struct WindingFigures {
     /// Wire of the layer.
     #[prost(string, tag = "1")]
     pub wire_id: ::prost::alloc::string::String,
-    /// Length of core that it covers in mm.
+    /// Length of core that it covers in mm, at pitch.
     #[prost(double, tag = "2")]
     pub covered_mm: f64,
-    /// Length of winding wire in mm.
+    /// Length of winding wire in mm, as it lies on the string, finishing turns included:
+    /// (covered/w + turns)·√((π·(D + w))² + w²).
     #[prost(double, tag = "3")]
     pub wire_length_mm: f64,
-    /// Mass of winding wire in g.
+    /// Mass of winding wire in g, finishing turns included.
     #[prost(double, tag = "4")]
     pub wire_mass_g: f64,
-    /// Outer diameter over this layer in mm.
+    /// Outer diameter over this layer in mm; over a hexagonal core the mean one.
     #[prost(double, tag = "5")]
     pub outer_diameter_mm: f64,
+    /// Where the layer begins and ends at pitch.
+    #[prost(message, optional, tag = "6")]
+    pub at_pitch: ::core::option::Option<WindingPlace>,
+    /// Where the layer begins and ends on the relaxed core, which is what the winder marks: the place at pitch divided by
+    /// 1 + T/(E·A).
+    #[prost(message, optional, tag = "7")]
+    pub relaxed: ::core::option::Option<WindingPlace>,
 }
 impl ::prost::Name for WindingFigures {
     const NAME: &'static str = "WindingFigures";
@@ -2153,6 +2185,86 @@ impl ::prost::Name for WindingFigures {
     }
     fn type_url() -> ::prost::alloc::string::String {
         "/becket.stringing.v1.WindingFigures".into()
+    }
+}
+/// WindingPlace is where a layer lies, in mm along the core from the eye: from the point at the hitch pin where the back
+/// length of the scale ends and the wire of the eye begins.
+#[derive(Clone, Copy, PartialEq, ::prost::Message)]
+pub struct WindingPlace {
+    /// The end of the layer that is nearer to the eye; at pitch back length + bare back.
+    #[prost(double, tag = "1")]
+    pub start_from_eye_mm: f64,
+    /// The end that is nearer to the tuning pin; at pitch back length + speaking length − bare front.
+    #[prost(double, tag = "2")]
+    pub end_from_eye_mm: f64,
+}
+impl ::prost::Name for WindingPlace {
+    const NAME: &'static str = "WindingPlace";
+    const PACKAGE: &'static str = "becket.stringing.v1";
+    fn full_name() -> ::prost::alloc::string::String {
+        "becket.stringing.v1.WindingPlace".into()
+    }
+    fn type_url() -> ::prost::alloc::string::String {
+        "/becket.stringing.v1.WindingPlace".into()
+    }
+}
+/// WoundFigures is a wound string as a whole.
+#[derive(Clone, Copy, PartialEq, ::prost::Message)]
+pub struct WoundFigures {
+    /// Diameter over the outermost layer in mm; over a hexagonal core the mean one.
+    #[prost(double, tag = "1")]
+    pub outer_diameter_mm: f64,
+    /// Greatest width in mm: over a hexagonal core across its corners.
+    #[prost(double, tag = "2")]
+    pub greatest_width_mm: f64,
+    /// Length of the relaxed core in mm from the eye (see WindingPlace) to its free end, which goes on the tuning pin. The
+    /// wire of the eye is not in it.
+    #[prost(double, tag = "3")]
+    pub overall_relaxed_mm: f64,
+}
+impl ::prost::Name for WoundFigures {
+    const NAME: &'static str = "WoundFigures";
+    const PACKAGE: &'static str = "becket.stringing.v1";
+    fn full_name() -> ::prost::alloc::string::String {
+        "becket.stringing.v1.WoundFigures".into()
+    }
+    fn type_url() -> ::prost::alloc::string::String {
+        "/becket.stringing.v1.WoundFigures".into()
+    }
+}
+/// PartialFigures is the partials of one string.
+#[derive(Clone, PartialEq, ::prost::Message)]
+pub struct PartialFigures {
+    /// f0 in Hz: the first partial that the string would have at its tension without stiffness.
+    #[prost(double, tag = "1")]
+    pub stiffness_free_hz: f64,
+    /// Frequencies of the partials 1, 2, 3 and so on in Hz.
+    #[prost(double, repeated, tag = "2")]
+    pub partial_hz: ::prost::alloc::vec::Vec<f64>,
+    /// How sharp each partial is of its multiple of the first one in cents, 1200·log2(f_n/(n·f_1)); 0 for the first.
+    #[prost(double, repeated, tag = "3")]
+    pub cents: ::prost::alloc::vec::Vec<f64>,
+    /// f0 in Hz of the fit f_n = n·f0·sqrt(1 + B·n²), with the least squares of cents over all partials told.
+    #[prost(double, tag = "4")]
+    pub fitted_stiffness_free_hz: f64,
+    /// B of the fit. It can be negative where much of the length is bare.
+    #[prost(double, tag = "5")]
+    pub fitted_inharmonicity: f64,
+    /// Root of the mean square of what the fit leaves in cents: how well one B describes the string.
+    #[prost(double, tag = "6")]
+    pub fit_residual_cents: f64,
+    /// Greatest amount of what the fit leaves in cents.
+    #[prost(double, tag = "7")]
+    pub fit_residual_max_cents: f64,
+}
+impl ::prost::Name for PartialFigures {
+    const NAME: &'static str = "PartialFigures";
+    const PACKAGE: &'static str = "becket.stringing.v1";
+    fn full_name() -> ::prost::alloc::string::String {
+        "becket.stringing.v1.PartialFigures".into()
+    }
+    fn type_url() -> ::prost::alloc::string::String {
+        "/becket.stringing.v1.PartialFigures".into()
     }
 }
 /// StringFigures is one string.
@@ -2182,7 +2294,8 @@ pub struct StringFigures {
     /// Speaking length in mm.
     #[prost(double, tag = "8")]
     pub speaking_mm: f64,
-    /// Linear density in g/m as it acts on the first partial, windings included.
+    /// Linear density in g/m as it acts on the first partial, windings included: that of the uniform string with the same
+    /// first partial without stiffness, by Rayleigh's quotient in the closed form, exactly in the stepped model.
     #[prost(double, tag = "9")]
     pub linear_density_g_m: f64,
     /// Tension in N.
@@ -2200,8 +2313,9 @@ pub struct StringFigures {
     /// Label of the strength basis.
     #[prost(string, tag = "14")]
     pub strength_label: ::prost::alloc::string::String,
-    /// Inharmonicity coefficient B, of f_n = n·f0·sqrt(1 + B·n²); for wound strings that of a uniform string with the core's
-    /// stiffness, which is lower than the true one where ends are bare.
+    /// Inharmonicity coefficient B, of f_n = n·f0·sqrt(1 + B·n²). Of a wound string it is, in the closed form, that of a
+    /// uniform string with the core's stiffness, which is lower than the true one where ends are bare; in the stepped model
+    /// the B that fits its exact partials best, which can be negative where much of the length is bare.
     #[prost(double, tag = "15")]
     pub inharmonicity: f64,
     /// Elastic stretch of the straight part when pulled to pitch, in mm.
@@ -2213,6 +2327,16 @@ pub struct StringFigures {
     /// Layers of a wound string from the inside out.
     #[prost(message, repeated, tag = "18")]
     pub windings: ::prost::alloc::vec::Vec<WindingFigures>,
+    /// What a wound string is as a whole; absent for a plain one.
+    #[prost(message, optional, tag = "19")]
+    pub wound: ::core::option::Option<WoundFigures>,
+    /// Room between this string and a neighbour of its note in mm: the spacing less the string's greatest width, negative
+    /// where they would overlap; absent where the scale states no spacing or the note has one string.
+    #[prost(double, optional, tag = "20")]
+    pub clearance_mm: ::core::option::Option<f64>,
+    /// Partials by the string model of the set; present only if the options ask for them.
+    #[prost(message, optional, tag = "21")]
+    pub partials: ::core::option::Option<PartialFigures>,
 }
 impl ::prost::Name for StringFigures {
     const NAME: &'static str = "StringFigures";
@@ -2613,6 +2737,203 @@ impl ::prost::Name for FreezeStringSetResponse {
         "/becket.stringing.v1.FreezeStringSetResponse".into()
     }
 }
+/// ComputePartialsRequest says of which strings to compute partials.
+#[derive(Clone, PartialEq, ::prost::Message)]
+pub struct ComputePartialsRequest {
+    /// Wires that are used in place of, or beside, those of the catalogue; none with a serial.
+    #[prost(message, repeated, tag = "4")]
+    pub wires: ::prost::alloc::vec::Vec<Wire>,
+    /// Options. Absent, they are the defaults, or those of the job for a serial, but with STRING_MODEL_STEPPED. Where they are
+    /// given, a string model that is not stated is STRING_MODEL_STEPPED too.
+    #[prost(message, optional, tag = "5")]
+    pub options: ::core::option::Option<ComputeOptions>,
+    /// Numbers of the notes, up to 120; none means all.
+    #[prost(int32, repeated, tag = "6")]
+    pub notes: ::prost::alloc::vec::Vec<i32>,
+    /// The scale.
+    #[prost(oneof = "compute_partials_request::Source", tags = "1, 2, 3")]
+    pub source: ::core::option::Option<compute_partials_request::Source>,
+}
+/// Nested message and enum types in `ComputePartialsRequest`.
+pub mod compute_partials_request {
+    /// The scale.
+    #[derive(Clone, PartialEq, ::prost::Oneof)]
+    pub enum Source {
+        /// A stored revision.
+        #[prost(message, tag = "1")]
+        Stored(super::ScaleReference),
+        /// A scale in full.
+        #[prost(message, tag = "2")]
+        Scale(super::Scale),
+        /// The scale of a serial with its measurements, as its string set has it.
+        #[prost(string, tag = "3")]
+        SerialId(::prost::alloc::string::String),
+    }
+}
+impl ::prost::Name for ComputePartialsRequest {
+    const NAME: &'static str = "ComputePartialsRequest";
+    const PACKAGE: &'static str = "becket.stringing.v1";
+    fn full_name() -> ::prost::alloc::string::String {
+        "becket.stringing.v1.ComputePartialsRequest".into()
+    }
+    fn type_url() -> ::prost::alloc::string::String {
+        "/becket.stringing.v1.ComputePartialsRequest".into()
+    }
+}
+/// NotePartials is the partials of a note's strings, which are alike.
+#[derive(Clone, PartialEq, ::prost::Message)]
+pub struct NotePartials {
+    /// Note.
+    #[prost(int32, tag = "1")]
+    pub note: i32,
+    /// Wire, or core.
+    #[prost(string, tag = "2")]
+    pub wire_id: ::prost::alloc::string::String,
+    /// Target frequency in Hz, on the pitch basis of the options.
+    #[prost(double, tag = "3")]
+    pub frequency_hz: f64,
+    /// Speaking length in mm.
+    #[prost(double, tag = "4")]
+    pub speaking_mm: f64,
+    /// Linear density in g/m; see StringFigures.linear_density_g_m.
+    #[prost(double, tag = "5")]
+    pub linear_density_g_m: f64,
+    /// Tension in N.
+    #[prost(double, tag = "6")]
+    pub tension_n: f64,
+    /// The partials.
+    #[prost(message, optional, tag = "7")]
+    pub partials: ::core::option::Option<PartialFigures>,
+}
+impl ::prost::Name for NotePartials {
+    const NAME: &'static str = "NotePartials";
+    const PACKAGE: &'static str = "becket.stringing.v1";
+    fn full_name() -> ::prost::alloc::string::String {
+        "becket.stringing.v1.NotePartials".into()
+    }
+    fn type_url() -> ::prost::alloc::string::String {
+        "/becket.stringing.v1.NotePartials".into()
+    }
+}
+/// ComputePartialsResponse returns the partials.
+#[derive(Clone, PartialEq, ::prost::Message)]
+pub struct ComputePartialsResponse {
+    /// Options with all defaults filled in.
+    #[prost(message, optional, tag = "1")]
+    pub options: ::core::option::Option<ComputeOptions>,
+    /// Notes, rising.
+    #[prost(message, repeated, tag = "2")]
+    pub notes: ::prost::alloc::vec::Vec<NotePartials>,
+}
+impl ::prost::Name for ComputePartialsResponse {
+    const NAME: &'static str = "ComputePartialsResponse";
+    const PACKAGE: &'static str = "becket.stringing.v1";
+    fn full_name() -> ::prost::alloc::string::String {
+        "becket.stringing.v1.ComputePartialsResponse".into()
+    }
+    fn type_url() -> ::prost::alloc::string::String {
+        "/becket.stringing.v1.ComputePartialsResponse".into()
+    }
+}
+/// ComputeJobSetsRequest names serials.
+#[derive(Clone, PartialEq, Eq, Hash, ::prost::Message)]
+pub struct ComputeJobSetsRequest {
+    /// Serial numbers, 1 to 20 000.
+    #[prost(string, repeated, tag = "1")]
+    pub serial_ids: ::prost::alloc::vec::Vec<::prost::alloc::string::String>,
+    /// How much of each set is sent; default SET_VIEW_FULL.
+    #[prost(enumeration = "SetView", optional, tag = "2")]
+    pub view: ::core::option::Option<i32>,
+}
+impl ::prost::Name for ComputeJobSetsRequest {
+    const NAME: &'static str = "ComputeJobSetsRequest";
+    const PACKAGE: &'static str = "becket.stringing.v1";
+    fn full_name() -> ::prost::alloc::string::String {
+        "becket.stringing.v1.ComputeJobSetsRequest".into()
+    }
+    fn type_url() -> ::prost::alloc::string::String {
+        "/becket.stringing.v1.ComputeJobSetsRequest".into()
+    }
+}
+/// ComputeJobSetsResponse is the set of one serial, or why it has none.
+#[derive(Clone, PartialEq, ::prost::Message)]
+pub struct ComputeJobSetsResponse {
+    /// Serial number as requested.
+    #[prost(string, tag = "1")]
+    pub serial_id: ::prost::alloc::string::String,
+    /// What came of it.
+    #[prost(oneof = "compute_job_sets_response::Result", tags = "2, 3")]
+    pub result: ::core::option::Option<compute_job_sets_response::Result>,
+}
+/// Nested message and enum types in `ComputeJobSetsResponse`.
+pub mod compute_job_sets_response {
+    /// What came of it.
+    #[derive(Clone, PartialEq, ::prost::Oneof)]
+    pub enum Result {
+        /// The set.
+        #[prost(message, tag = "2")]
+        StringSet(super::StringSet),
+        /// Why there is none: what GetStringSet would answer.
+        #[prost(message, tag = "3")]
+        Refusal(super::SetRefusal),
+    }
+}
+impl ::prost::Name for ComputeJobSetsResponse {
+    const NAME: &'static str = "ComputeJobSetsResponse";
+    const PACKAGE: &'static str = "becket.stringing.v1";
+    fn full_name() -> ::prost::alloc::string::String {
+        "becket.stringing.v1.ComputeJobSetsResponse".into()
+    }
+    fn type_url() -> ::prost::alloc::string::String {
+        "/becket.stringing.v1.ComputeJobSetsResponse".into()
+    }
+}
+/// SetRefusal is an error of one serial within a stream.
+#[derive(Clone, PartialEq, ::prost::Message)]
+pub struct SetRefusal {
+    /// Canonical gRPC code, such as 5 for NOT_FOUND.
+    #[prost(int32, tag = "1")]
+    pub code: i32,
+    /// Reason, one of becket.errors.v1.ErrorReason without its prefix, such as "NOT_FOUND".
+    #[prost(string, tag = "2")]
+    pub reason: ::prost::alloc::string::String,
+    /// Sentence for a person.
+    #[prost(string, tag = "3")]
+    pub message: ::prost::alloc::string::String,
+    /// Paths of the fields at fault, if any, each with what is wrong.
+    #[prost(message, repeated, tag = "4")]
+    pub faults: ::prost::alloc::vec::Vec<FieldFault>,
+}
+impl ::prost::Name for SetRefusal {
+    const NAME: &'static str = "SetRefusal";
+    const PACKAGE: &'static str = "becket.stringing.v1";
+    fn full_name() -> ::prost::alloc::string::String {
+        "becket.stringing.v1.SetRefusal".into()
+    }
+    fn type_url() -> ::prost::alloc::string::String {
+        "/becket.stringing.v1.SetRefusal".into()
+    }
+}
+/// FieldFault is a field and what is wrong with it.
+#[derive(Clone, PartialEq, Eq, Hash, ::prost::Message)]
+pub struct FieldFault {
+    /// Path of the field.
+    #[prost(string, tag = "1")]
+    pub field: ::prost::alloc::string::String,
+    /// What is wrong and what is allowed.
+    #[prost(string, tag = "2")]
+    pub description: ::prost::alloc::string::String,
+}
+impl ::prost::Name for FieldFault {
+    const NAME: &'static str = "FieldFault";
+    const PACKAGE: &'static str = "becket.stringing.v1";
+    fn full_name() -> ::prost::alloc::string::String {
+        "becket.stringing.v1.FieldFault".into()
+    }
+    fn type_url() -> ::prost::alloc::string::String {
+        "/becket.stringing.v1.FieldFault".into()
+    }
+}
 /// PitchBasis says which frequency the target pitch names.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, ::prost::Enumeration)]
 #[repr(i32)]
@@ -2642,6 +2963,75 @@ impl PitchBasis {
             "PITCH_BASIS_UNSPECIFIED" => Some(Self::Unspecified),
             "PITCH_BASIS_STIFFNESS_FREE" => Some(Self::StiffnessFree),
             "PITCH_BASIS_FIRST_PARTIAL" => Some(Self::FirstPartial),
+            _ => None,
+        }
+    }
+}
+/// StringModel is how a string is taken to vibrate.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, ::prost::Enumeration)]
+#[repr(i32)]
+pub enum StringModel {
+    /// Not stated; refused.
+    Unspecified = 0,
+    /// As a uniform string, by closed formulas. Bare ends of a winding count in the linear density (Rayleigh's quotient) and
+    /// not in the inharmonicity.
+    ClosedForm = 1,
+    /// As the stiff string that it is, whose mass steps where windings begin and end: E·I·y'''' − T·y'' = μ(x)·ω²·y, pinned at
+    /// both ends, is solved. The tension is such that the exact first partial, or the exact fundamental of the same string
+    /// without stiffness, is the target pitch, as the pitch basis says. Closed formulas are exact for plain strings.
+    Stepped = 2,
+}
+impl StringModel {
+    /// String value of the enum field names used in the ProtoBuf definition.
+    ///
+    /// The values are not transformed in any way and thus are considered stable
+    /// (if the ProtoBuf definition does not change) and safe for programmatic use.
+    pub fn as_str_name(&self) -> &'static str {
+        match self {
+            Self::Unspecified => "STRING_MODEL_UNSPECIFIED",
+            Self::ClosedForm => "STRING_MODEL_CLOSED_FORM",
+            Self::Stepped => "STRING_MODEL_STEPPED",
+        }
+    }
+    /// Creates an enum from field names used in the ProtoBuf definition.
+    pub fn from_str_name(value: &str) -> ::core::option::Option<Self> {
+        match value {
+            "STRING_MODEL_UNSPECIFIED" => Some(Self::Unspecified),
+            "STRING_MODEL_CLOSED_FORM" => Some(Self::ClosedForm),
+            "STRING_MODEL_STEPPED" => Some(Self::Stepped),
+            _ => None,
+        }
+    }
+}
+/// WindingModel is how the mass of a close winding is reckoned. D is the diameter below the layer, w that of its wire.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, ::prost::Enumeration)]
+#[repr(i32)]
+pub enum WindingModel {
+    /// Not stated; refused.
+    Unspecified = 0,
+    /// As a tube: ρ·(π²/4)·w·(D + w) per length, the trade's formula, which takes turns for closed rings.
+    Tube = 1,
+    /// As a helix that rises by one wire diameter with each turn: ρ·(π/4)·w²·√(1 + (π·(D + w)/w)²), up to 2 % more.
+    Helix = 2,
+}
+impl WindingModel {
+    /// String value of the enum field names used in the ProtoBuf definition.
+    ///
+    /// The values are not transformed in any way and thus are considered stable
+    /// (if the ProtoBuf definition does not change) and safe for programmatic use.
+    pub fn as_str_name(&self) -> &'static str {
+        match self {
+            Self::Unspecified => "WINDING_MODEL_UNSPECIFIED",
+            Self::Tube => "WINDING_MODEL_TUBE",
+            Self::Helix => "WINDING_MODEL_HELIX",
+        }
+    }
+    /// Creates an enum from field names used in the ProtoBuf definition.
+    pub fn from_str_name(value: &str) -> ::core::option::Option<Self> {
+        match value {
+            "WINDING_MODEL_UNSPECIFIED" => Some(Self::Unspecified),
+            "WINDING_MODEL_TUBE" => Some(Self::Tube),
+            "WINDING_MODEL_HELIX" => Some(Self::Helix),
             _ => None,
         }
     }
@@ -2703,6 +3093,8 @@ pub enum WarningCode {
     StrengthUnknown = 6,
     /// The set's scale states no plate limit, so the total could not be checked.
     PlateLimitUnknown = 7,
+    /// Neighbouring strings of a note have less room between them than the limit.
+    ClearanceSmall = 8,
 }
 impl WarningCode {
     /// String value of the enum field names used in the ProtoBuf definition.
@@ -2719,6 +3111,7 @@ impl WarningCode {
             Self::PairTiedAtWireChange => "WARNING_CODE_PAIR_TIED_AT_WIRE_CHANGE",
             Self::StrengthUnknown => "WARNING_CODE_STRENGTH_UNKNOWN",
             Self::PlateLimitUnknown => "WARNING_CODE_PLATE_LIMIT_UNKNOWN",
+            Self::ClearanceSmall => "WARNING_CODE_CLEARANCE_SMALL",
         }
     }
     /// Creates an enum from field names used in the ProtoBuf definition.
@@ -2732,6 +3125,7 @@ impl WarningCode {
             "WARNING_CODE_PAIR_TIED_AT_WIRE_CHANGE" => Some(Self::PairTiedAtWireChange),
             "WARNING_CODE_STRENGTH_UNKNOWN" => Some(Self::StrengthUnknown),
             "WARNING_CODE_PLATE_LIMIT_UNKNOWN" => Some(Self::PlateLimitUnknown),
+            "WARNING_CODE_CLEARANCE_SMALL" => Some(Self::ClearanceSmall),
             _ => None,
         }
     }
@@ -2769,6 +3163,40 @@ impl Severity {
             "SEVERITY_NOTICE" => Some(Self::Notice),
             "SEVERITY_WARNING" => Some(Self::Warning),
             "SEVERITY_DANGER" => Some(Self::Danger),
+            _ => None,
+        }
+    }
+}
+/// SetView says how much of a set is sent.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, ::prost::Enumeration)]
+#[repr(i32)]
+pub enum SetView {
+    /// Not stated; refused.
+    Unspecified = 0,
+    /// Everything.
+    Full = 1,
+    /// Serial, model, revision, totals of wires and sections, sums, warnings, digest and whether it is frozen: neither
+    /// inputs nor strings nor pieces.
+    Summary = 2,
+}
+impl SetView {
+    /// String value of the enum field names used in the ProtoBuf definition.
+    ///
+    /// The values are not transformed in any way and thus are considered stable
+    /// (if the ProtoBuf definition does not change) and safe for programmatic use.
+    pub fn as_str_name(&self) -> &'static str {
+        match self {
+            Self::Unspecified => "SET_VIEW_UNSPECIFIED",
+            Self::Full => "SET_VIEW_FULL",
+            Self::Summary => "SET_VIEW_SUMMARY",
+        }
+    }
+    /// Creates an enum from field names used in the ProtoBuf definition.
+    pub fn from_str_name(value: &str) -> ::core::option::Option<Self> {
+        match value {
+            "SET_VIEW_UNSPECIFIED" => Some(Self::Unspecified),
+            "SET_VIEW_FULL" => Some(Self::Full),
+            "SET_VIEW_SUMMARY" => Some(Self::Summary),
             _ => None,
         }
     }
@@ -2956,6 +3384,69 @@ pub mod string_set_service_client {
                 );
             self.inner.unary(req, path, codec).await
         }
+        /// ComputePartials computes the partials of single notes, exact ones unless the options say otherwise, and stores nothing.
+        pub async fn compute_partials(
+            &mut self,
+            request: impl tonic::IntoRequest<super::ComputePartialsRequest>,
+        ) -> std::result::Result<
+            tonic::Response<super::ComputePartialsResponse>,
+            tonic::Status,
+        > {
+            self.inner
+                .ready()
+                .await
+                .map_err(|e| {
+                    tonic::Status::unknown(
+                        format!("Service was not ready: {}", e.into()),
+                    )
+                })?;
+            let codec = tonic_prost::ProstCodec::default();
+            let path = http::uri::PathAndQuery::from_static(
+                "/becket.stringing.v1.StringSetService/ComputePartials",
+            );
+            let mut req = request.into_request();
+            req.extensions_mut()
+                .insert(
+                    GrpcMethod::new(
+                        "becket.stringing.v1.StringSetService",
+                        "ComputePartials",
+                    ),
+                );
+            self.inner.unary(req, path, codec).await
+        }
+        /// ComputeJobSets streams the sets of many serials in the order of the request, as GetStringSet returns each. Sets are
+        /// computed as fast as the caller reads and a bounded number ahead. A serial that has no set is a message with its
+        /// refusal, and the stream goes on. A deadline that the caller states holds for the whole stream; without one the stream
+        /// lasts as long as the caller reads.
+        pub async fn compute_job_sets(
+            &mut self,
+            request: impl tonic::IntoRequest<super::ComputeJobSetsRequest>,
+        ) -> std::result::Result<
+            tonic::Response<tonic::codec::Streaming<super::ComputeJobSetsResponse>>,
+            tonic::Status,
+        > {
+            self.inner
+                .ready()
+                .await
+                .map_err(|e| {
+                    tonic::Status::unknown(
+                        format!("Service was not ready: {}", e.into()),
+                    )
+                })?;
+            let codec = tonic_prost::ProstCodec::default();
+            let path = http::uri::PathAndQuery::from_static(
+                "/becket.stringing.v1.StringSetService/ComputeJobSets",
+            );
+            let mut req = request.into_request();
+            req.extensions_mut()
+                .insert(
+                    GrpcMethod::new(
+                        "becket.stringing.v1.StringSetService",
+                        "ComputeJobSets",
+                    ),
+                );
+            self.inner.server_streaming(req, path, codec).await
+        }
     }
 }
 /// Generated server implementations.
@@ -2994,6 +3485,31 @@ pub mod string_set_service_server {
             request: tonic::Request<super::FreezeStringSetRequest>,
         ) -> std::result::Result<
             tonic::Response<super::FreezeStringSetResponse>,
+            tonic::Status,
+        >;
+        /// ComputePartials computes the partials of single notes, exact ones unless the options say otherwise, and stores nothing.
+        async fn compute_partials(
+            &self,
+            request: tonic::Request<super::ComputePartialsRequest>,
+        ) -> std::result::Result<
+            tonic::Response<super::ComputePartialsResponse>,
+            tonic::Status,
+        >;
+        /// Server streaming response type for the ComputeJobSets method.
+        type ComputeJobSetsStream: tonic::codegen::tokio_stream::Stream<
+                Item = std::result::Result<super::ComputeJobSetsResponse, tonic::Status>,
+            >
+            + std::marker::Send
+            + 'static;
+        /// ComputeJobSets streams the sets of many serials in the order of the request, as GetStringSet returns each. Sets are
+        /// computed as fast as the caller reads and a bounded number ahead. A serial that has no set is a message with its
+        /// refusal, and the stream goes on. A deadline that the caller states holds for the whole stream; without one the stream
+        /// lasts as long as the caller reads.
+        async fn compute_job_sets(
+            &self,
+            request: tonic::Request<super::ComputeJobSetsRequest>,
+        ) -> std::result::Result<
+            tonic::Response<Self::ComputeJobSetsStream>,
             tonic::Status,
         >;
     }
@@ -3208,6 +3724,99 @@ pub mod string_set_service_server {
                                 max_encoding_message_size,
                             );
                         let res = grpc.unary(method, req).await;
+                        Ok(res)
+                    };
+                    Box::pin(fut)
+                }
+                "/becket.stringing.v1.StringSetService/ComputePartials" => {
+                    #[allow(non_camel_case_types)]
+                    struct ComputePartialsSvc<T: StringSetService>(pub Arc<T>);
+                    impl<
+                        T: StringSetService,
+                    > tonic::server::UnaryService<super::ComputePartialsRequest>
+                    for ComputePartialsSvc<T> {
+                        type Response = super::ComputePartialsResponse;
+                        type Future = BoxFuture<
+                            tonic::Response<Self::Response>,
+                            tonic::Status,
+                        >;
+                        fn call(
+                            &mut self,
+                            request: tonic::Request<super::ComputePartialsRequest>,
+                        ) -> Self::Future {
+                            let inner = Arc::clone(&self.0);
+                            let fut = async move {
+                                <T as StringSetService>::compute_partials(&inner, request)
+                                    .await
+                            };
+                            Box::pin(fut)
+                        }
+                    }
+                    let accept_compression_encodings = self.accept_compression_encodings;
+                    let send_compression_encodings = self.send_compression_encodings;
+                    let max_decoding_message_size = self.max_decoding_message_size;
+                    let max_encoding_message_size = self.max_encoding_message_size;
+                    let inner = self.inner.clone();
+                    let fut = async move {
+                        let method = ComputePartialsSvc(inner);
+                        let codec = tonic_prost::ProstCodec::default();
+                        let mut grpc = tonic::server::Grpc::new(codec)
+                            .apply_compression_config(
+                                accept_compression_encodings,
+                                send_compression_encodings,
+                            )
+                            .apply_max_message_size_config(
+                                max_decoding_message_size,
+                                max_encoding_message_size,
+                            );
+                        let res = grpc.unary(method, req).await;
+                        Ok(res)
+                    };
+                    Box::pin(fut)
+                }
+                "/becket.stringing.v1.StringSetService/ComputeJobSets" => {
+                    #[allow(non_camel_case_types)]
+                    struct ComputeJobSetsSvc<T: StringSetService>(pub Arc<T>);
+                    impl<
+                        T: StringSetService,
+                    > tonic::server::ServerStreamingService<super::ComputeJobSetsRequest>
+                    for ComputeJobSetsSvc<T> {
+                        type Response = super::ComputeJobSetsResponse;
+                        type ResponseStream = T::ComputeJobSetsStream;
+                        type Future = BoxFuture<
+                            tonic::Response<Self::ResponseStream>,
+                            tonic::Status,
+                        >;
+                        fn call(
+                            &mut self,
+                            request: tonic::Request<super::ComputeJobSetsRequest>,
+                        ) -> Self::Future {
+                            let inner = Arc::clone(&self.0);
+                            let fut = async move {
+                                <T as StringSetService>::compute_job_sets(&inner, request)
+                                    .await
+                            };
+                            Box::pin(fut)
+                        }
+                    }
+                    let accept_compression_encodings = self.accept_compression_encodings;
+                    let send_compression_encodings = self.send_compression_encodings;
+                    let max_decoding_message_size = self.max_decoding_message_size;
+                    let max_encoding_message_size = self.max_encoding_message_size;
+                    let inner = self.inner.clone();
+                    let fut = async move {
+                        let method = ComputeJobSetsSvc(inner);
+                        let codec = tonic_prost::ProstCodec::default();
+                        let mut grpc = tonic::server::Grpc::new(codec)
+                            .apply_compression_config(
+                                accept_compression_encodings,
+                                send_compression_encodings,
+                            )
+                            .apply_max_message_size_config(
+                                max_decoding_message_size,
+                                max_encoding_message_size,
+                            );
+                        let res = grpc.server_streaming(method, req).await;
                         Ok(res)
                     };
                     Box::pin(fut)

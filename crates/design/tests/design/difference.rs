@@ -38,6 +38,7 @@ pub(crate) fn draft() -> ScaleDraft {
         },
         hitch: None,
         pitch_offset_cents: 0.0,
+        string_spacing_mm: None,
         allowances: None,
     };
     ScaleDraft {

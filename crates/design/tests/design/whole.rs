@@ -27,6 +27,7 @@ fn row(
         windings,
         hitch: None,
         pitch_offset_cents: 0.0,
+        string_spacing_mm: None,
         allowances: None,
     }
 }

@@ -15,6 +15,7 @@ use crate::model::{Note, SectionIndex, Winding, WireIndex};
 const SPEAKING: Range = Range::new(20.0, 3000.0, "mm");
 const FRONT: Range = Range::new(0.0, 1000.0, "mm");
 const BACK: Range = Range::new(0.0, 1500.0, "mm");
+const SPACING: Range = Range::new(0.1, 100.0, "mm");
 const PITCH_OFFSET: Range = Range::new(-200.0, 200.0, "cents");
 /// Most layers over a core.
 const MAX_WINDINGS: usize = 2;
@@ -102,6 +103,7 @@ impl Row<'_> {
             windings,
             hitch,
             pitch_offset_cents: draft.pitch_offset_cents,
+            string_spacing_mm: draft.string_spacing_mm,
             allowances: draft.allowances,
             section,
             wire,
@@ -134,6 +136,10 @@ impl Row<'_> {
         ];
         for (name, value, range) in fields {
             faults.check_range(Field { base: &Path(self.index), name }, value, range);
+        }
+        if let Some(spacing_mm) = draft.string_spacing_mm {
+            let field = Field { base: &Path(self.index), name: "string_spacing_mm" };
+            faults.check_range(field, spacing_mm, SPACING);
         }
     }
 

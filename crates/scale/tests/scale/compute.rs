@@ -232,11 +232,9 @@ fn a_wound_string_agrees_with_a_reckoning_by_hand() {
             .sum();
         density_g_m += tube_g_m * share;
         near(layer.covered_mm, covered_m * 1000.0, 1e-12);
-        near(
-            layer.wire_length_mm,
-            covered_m * 1000.0 / w * ((PI * (under + w)).powi(2) + w * w).sqrt(),
-            1e-12,
-        );
+        // Three turns finish a layer unless a level says otherwise.
+        let turns = covered_m * 1000.0 / w + 3.0;
+        near(layer.wire_length_mm, turns * ((PI * (under + w)).powi(2) + w * w).sqrt(), 1e-12);
         near(layer.wire_mass_g, layer.wire_length_mm * 8.930e-3 * PI / 4.0 * w * w, 1e-12);
         near(layer.outer_diameter_mm, under + 2.0 * w, 1e-12);
     }

@@ -116,6 +116,7 @@ fn plain(note: i32) -> NoteDraft {
         windings: Vec::new(),
         hitch: None,
         pitch_offset_cents: 0.0,
+        string_spacing_mm: None,
         allowances: None,
     }
 }
@@ -144,6 +145,7 @@ fn bass(note: i32) -> NoteDraft {
         windings: vec![WindingDraft { wire_id: copper(step), bare_front_mm: 20.0, bare_back_mm: 15.0 }],
         hitch: None,
         pitch_offset_cents: 0.0,
+        string_spacing_mm: None,
         allowances: None,
     }
 }

@@ -7,5 +7,7 @@ mod compute;
 mod fixture;
 mod properties;
 mod published;
+mod stepped;
 mod validate;
 mod warnings;
+mod windings;

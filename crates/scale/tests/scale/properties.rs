@@ -1,8 +1,8 @@
 //! Properties over drafts that nobody wrote by hand.
 
 use becket_scale::{
-    Allowances, Choice, ComputeOptions, ComputeOptionsDraft, HitchStyle, PitchBasis, ScaleDraft,
-    StringFigures, StringSet, WindingDraft, compute,
+    Allowances, Choice, ComputeError, ComputeOptions, ComputeOptionsDraft, HitchStyle, PitchBasis,
+    ScaleDraft, StringFigures, StringModel, StringSet, WindingDraft, compute,
 };
 use proptest::prelude::*;
 
@@ -50,7 +50,7 @@ fn edit() -> impl Strategy<Value = Edit> {
         (at(), wire_id(), number(), number())
             .prop_map(|(at, wire, front, back)| Edit::Layer(at, wire, front, back)),
         (at(), 0i32..4).prop_map(|(at, style)| Edit::Hitch(at, style)),
-        (at(), 0u8..7, number()).prop_map(|(at, field, value)| Edit::Allow(at, field, value)),
+        (at(), 0u8..8, number()).prop_map(|(at, field, value)| Edit::Allow(at, field, value)),
         at().prop_map(Edit::Remove),
         (at(), at()).prop_map(|(a, b)| Edit::Swap(a, b)),
         (any::<i32>(), any::<i32>()).prop_map(|(first, last)| Edit::Compass(first, last)),
@@ -107,21 +107,28 @@ fn set_allowance(allowances: &mut Allowances, field: u8, value: f64) {
         &mut allowances.eye_mm,
         &mut allowances.working_mm,
         &mut allowances.cut_step_mm,
+        &mut allowances.winding_finish_turns,
     ];
     *fields[usize::from(field)] = Some(value);
 }
 
 fn options() -> impl Strategy<Value = ComputeOptions> {
     let basis = prop::sample::select(vec![PitchBasis::StiffnessFree, PitchBasis::FirstPartial]);
-    (380.0..=500.0_f64, basis, 0.1..=1.0_f64).prop_map(|(a4_hz, basis, share)| {
-        let draft = ComputeOptionsDraft {
-            a4_hz: Some(a4_hz),
-            pitch_basis: Some(Choice::Known(basis)),
-            load_share_limit: Some(share),
-            ..ComputeOptionsDraft::default()
-        };
-        draft.validate().unwrap()
-    })
+    let model = prop::sample::select(vec![StringModel::ClosedForm, StringModel::Stepped]);
+    (380.0..=500.0_f64, basis, 0.1..=1.0_f64, model, 2..=60).prop_map(
+        |(a4_hz, basis, share, model, count)| {
+            let draft = ComputeOptionsDraft {
+                a4_hz: Some(a4_hz),
+                pitch_basis: Some(Choice::Known(basis)),
+                load_share_limit: Some(share),
+                string_model: Some(Choice::Known(model)),
+                partial_count: Some(count),
+                include_partials: Some(true),
+                ..ComputeOptionsDraft::default()
+            };
+            draft.validate().unwrap()
+        },
+    )
 }
 
 fn figures_of(string: &StringFigures) -> Vec<f64> {
@@ -130,13 +137,20 @@ fn figures_of(string: &StringFigures) -> Vec<f64> {
         string.linear_density_g_m,
         string.tension_n,
         string.stress_mpa,
-        string.inharmonicity,
         string.cut_mm,
     ];
     figures.extend(string.breaking_load_n);
     figures.extend(string.load_share);
     for layer in &string.windings {
         figures.extend([layer.covered_mm, layer.wire_length_mm, layer.wire_mass_g, layer.outer_diameter_mm]);
+        figures.extend([layer.relaxed.end_mm, layer.at_pitch.end_mm]);
+    }
+    if let Some(wound) = string.wound {
+        figures.extend([wound.outer_diameter_mm, wound.greatest_width_mm, wound.overall_relaxed_mm]);
+    }
+    if let Some(partials) = &string.partials {
+        figures.push(partials.stiffness_free_hz);
+        figures.extend(&partials.partial_hz);
     }
     figures
 }
@@ -147,6 +161,17 @@ fn assert_sound(set: &StringSet) -> Result<(), TestCaseError> {
             prop_assert!(figure.is_finite() && figure > 0.0, "{string:?}");
         }
         prop_assert!(string.stretch_mm.is_finite() && string.stretch_mm >= 0.0);
+        // Where much is bare, the partials of the stepped string may lie closer than multiples.
+        prop_assert!(string.inharmonicity.is_finite());
+        prop_assert!(string.inharmonicity > 0.0 || !string.windings.is_empty());
+        for layer in &string.windings {
+            prop_assert!(layer.at_pitch.start_mm >= 0.0 && layer.at_pitch.start_mm < layer.at_pitch.end_mm);
+            prop_assert!(layer.relaxed.end_mm <= layer.at_pitch.end_mm);
+        }
+        if let Some(partials) = &string.partials {
+            prop_assert!(partials.partial_hz.is_sorted_by(|a, b| a < b), "{partials:?}");
+            prop_assert!(partials.cents.iter().all(|cents| cents.is_finite()));
+        }
     }
     for piece in &set.pieces {
         prop_assert!(piece.length.get() > 0 && piece.mass_g.is_finite());
@@ -163,9 +188,18 @@ fn assert_sound(set: &StringSet) -> Result<(), TestCaseError> {
     Ok(())
 }
 
+/// What a valid scale can be refused for: a pitch below what stiffness alone gives, or partials that no B fits.
+fn assert_named(error: &ComputeError, options: &ComputeOptions) -> Result<(), TestCaseError> {
+    let text = error.to_string();
+    let too_stiff = options.pitch_basis() == PitchBasis::FirstPartial && text.contains("first_partial_hz");
+    let no_fit = options.string_model() == StringModel::Stepped && text.contains("partials_hz");
+    prop_assert!(too_stiff || no_fit, "{}", error);
+    Ok(())
+}
+
 proptest! {
     /// Whatever is done to a draft, validation answers; and a scale that passes has a set, unless the pitch lies below
-    /// what stiffness alone gives, which is refused by name.
+    /// what stiffness alone gives or no B fits its partials, which is refused by name.
     #[test]
     fn nothing_panics_and_what_is_valid_is_finite(
         edits in prop::collection::vec(edit(), 0..6),
@@ -180,10 +214,7 @@ proptest! {
             Err(faults) => prop_assert!(!faults.is_empty()),
             Ok(scale) => match compute(&scale, &catalogue, &options) {
                 Ok(set) => assert_sound(&set)?,
-                Err(error) => prop_assert!(
-                    options.pitch_basis() == PitchBasis::FirstPartial && error.to_string().contains("first_partial_hz"),
-                    "{error}"
-                ),
+                Err(error) => assert_named(&error, &options)?,
             },
         }
     }
@@ -194,14 +225,18 @@ proptest! {
         rows in prop::collection::vec((20.0..=3000.0_f64, 0.0..=1000.0_f64, 0.0..=1500.0_f64, 1..=4), 88),
         cents in prop::collection::vec(-200.0..=200.0_f64, 88),
         pins in (5.0..=10.0_f64, 0.0..=6.0_f64, 1.0..=12.0_f64, 0.0..=300.0_f64),
+        bare in (0.0..=0.5_f64, 0.0..=0.49_f64),
+        spacing in prop::option::of(0.1..=100.0_f64),
+        stepped in options(),
     ) {
         let mut draft = small_grand();
         for ((note, (speaking, front, back, count)), cents) in draft.notes.iter_mut().zip(rows).zip(cents) {
             (note.speaking_mm, note.front_mm, note.back_mm, note.string_count) = (speaking, front, back, count);
             note.pitch_offset_cents = cents;
             for layer in &mut note.windings {
-                (layer.bare_front_mm, layer.bare_back_mm) = (speaking * 0.4, speaking * 0.59);
+                (layer.bare_front_mm, layer.bare_back_mm) = (speaking * bare.0, speaking * bare.1);
             }
+            note.string_spacing_mm = spacing;
         }
         draft.allowances = Some(Allowances {
             tuning_pin_diameter_mm: Some(pins.0),
@@ -214,5 +249,9 @@ proptest! {
         let scale = draft.validate(&catalogue).unwrap();
         prop_assert_eq!(&ScaleDraft::from(&scale), &draft);
         assert_sound(&compute(&scale, &catalogue, &ComputeOptions::default()).unwrap())?;
+        match compute(&scale, &catalogue, &stepped) {
+            Ok(set) => assert_sound(&set)?,
+            Err(error) => assert_named(&error, &stepped)?,
+        }
     }
 }

@@ -81,6 +81,36 @@ fn a_tension_above_the_limit() {
 }
 
 #[test]
+fn room_between_neighbouring_strings() {
+    // Note 12 has two strings; the fixture's copper over a core of 1.025 mm.
+    let width_mm = {
+        let set = set_with(ComputeOptionsDraft::default());
+        set.strings
+            .iter()
+            .find(|string| string.string_id.note() == 12)
+            .unwrap()
+            .wound
+            .unwrap()
+            .greatest_width_mm
+    };
+    let at = |spacing_mm: f64, limit: Option<f64>| {
+        let mut draft = small_grand();
+        row(&mut draft, 12).string_spacing_mm = Some(spacing_mm);
+        set_of(&draft, &catalogue(), ComputeOptionsDraft { clearance_limit_mm: limit, ..Default::default() })
+    };
+    assert!(of_code(&at(width_mm + 0.5001, None), WarningCode::ClearanceSmall).is_empty());
+    let set = at(width_mm + 0.4999, None);
+    let warnings = of_code(&set, WarningCode::ClearanceSmall);
+    assert_eq!(warnings.len(), 1);
+    assert_eq!((warnings[0].note, warnings[0].severity), (Some(12), Severity::Warning));
+    assert_eq!(strings(warnings[0]), ["12.1", "12.2"]);
+    assert_eq!(warnings[0].limit, Some(0.5));
+    assert!((warnings[0].figure.unwrap() - 0.4999).abs() < 1e-9);
+    assert!(of_code(&at(width_mm + 0.4999, Some(0.4998)), WarningCode::ClearanceSmall).is_empty());
+    assert_eq!(of_code(&at(width_mm + 0.4999, Some(0.5)), WarningCode::ClearanceSmall).len(), 1);
+}
+
+#[test]
 fn a_step_between_neighbours() {
     let (note, step) = steepest(&set_with(ComputeOptionsDraft::default()));
     let at = |limit| set_with(ComputeOptionsDraft { tension_step_limit: Some(limit), ..Default::default() });

@@ -2,16 +2,20 @@
 
 use becket_api::stringing::string_set_service_server::StringSetService;
 use becket_api::stringing::{
-    ComputeStringSetRequest, ComputeStringSetResponse, FreezeStringSetRequest, FreezeStringSetResponse,
-    GetStringSetRequest, GetStringSetResponse,
+    ComputeJobSetsRequest, ComputePartialsRequest, ComputePartialsResponse, ComputeStringSetRequest,
+    ComputeStringSetResponse, FreezeStringSetRequest, FreezeStringSetResponse, GetStringSetRequest,
+    GetStringSetResponse,
 };
-use becket_service_kit::CallContext;
+use becket_service_kit::{CallContext, Deadline};
 use tonic::{Request, Response, Status};
 
 use super::Handlers;
+use crate::use_cases::JobSetStream;
 
 #[tonic::async_trait]
 impl StringSetService for Handlers {
+    type ComputeJobSetsStream = JobSetStream;
+
     async fn compute_string_set(
         &self,
         request: Request<ComputeStringSetRequest>,
@@ -32,5 +36,21 @@ impl StringSetService for Handlers {
     ) -> Result<Response<FreezeStringSetResponse>, Status> {
         let call = CallContext::of(&request)?;
         Ok(Response::new(self.app.freeze_string_set(&call, request.into_inner()).await?))
+    }
+
+    async fn compute_partials(
+        &self,
+        request: Request<ComputePartialsRequest>,
+    ) -> Result<Response<ComputePartialsResponse>, Status> {
+        Ok(Response::new(self.app.compute_partials(request.into_inner()).await?))
+    }
+
+    async fn compute_job_sets(
+        &self,
+        request: Request<ComputeJobSetsRequest>,
+    ) -> Result<Response<Self::ComputeJobSetsStream>, Status> {
+        let deadline = Deadline::stated(&request);
+        let app = std::sync::Arc::clone(&self.app);
+        Ok(Response::new(app.compute_job_sets(request.into_inner(), deadline)?))
     }
 }

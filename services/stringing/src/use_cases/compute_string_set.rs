@@ -5,7 +5,7 @@ use std::sync::Arc;
 use becket_api::convert::within;
 use becket_api::stringing::compute_string_set_request::Source;
 use becket_api::stringing::{self, ComputeStringSetRequest, ComputeStringSetResponse, StringSet};
-use becket_scale::{ComputeOptionsDraft, ScaleDraft};
+use becket_scale::{ComputeOptions, ComputeOptionsDraft, Scale, ScaleDraft};
 use becket_units::Fault;
 use becket_wire::{Catalogue, WireDraft};
 
@@ -25,34 +25,41 @@ impl App {
         request: ComputeStringSetRequest,
     ) -> Result<ComputeStringSetResponse, UseCaseError> {
         let mut faults = Vec::new();
-        let options = request.options.as_ref().map(ComputeOptionsDraft::from).unwrap_or_default().validate();
-        let options = options.map_err(|list| faults.extend(within(list, "options")));
-        let given = given_wires(&request.wires, &mut faults);
-        let (message, is_stored) = self.source(request.source, &mut faults).await?;
-        let mut catalogue = self.catalogue(named_wires(&message)).await?;
-        for wire in given.iter() {
-            catalogue.insert(wire.clone());
-        }
-        let checked = ScaleDraft::from(&message).validate(&catalogue);
-        let scale = match checked {
-            Err(list) if is_stored && faults.is_empty() => {
-                let id = scale_id(&message.model_id, &message.revision_id);
-                return Err(UseCaseError::ScaleUnfit { id, faults: list });
-            }
-            Err(list) => {
-                faults.extend(within(list, "scale"));
-                return Err(UseCaseError::Faults(faults));
-            }
-            Ok(scale) => scale,
-        };
-        let Ok(options) = options else { return Err(UseCaseError::Faults(faults)) };
-        if !faults.is_empty() {
-            return Err(UseCaseError::Faults(faults));
-        }
+        let options = request.options.as_ref().map(ComputeOptionsDraft::from).unwrap_or_default();
+        let options = validated(options, &mut faults);
+        let (scale, catalogue) = self.given_scale(request.source, &request.wires, &mut faults).await?;
+        let Some(options) = options else { return Err(UseCaseError::Faults(faults)) };
         let source =
             SetSource { serial_id: String::new(), scale, as_built_notes: Vec::new(), catalogue, options };
         let set: Arc<StringSet> = self.computed(source).await?;
         Ok(ComputeStringSetResponse { string_set: Some(Arc::unwrap_or_clone(set)) })
+    }
+
+    /// The scale that a request names or brings, checked, with its wires. If there are faults, those that were found
+    /// before among them, nothing is returned.
+    pub(super) async fn given_scale(
+        &self,
+        source: Option<Source>,
+        wires: &[stringing::Wire],
+        faults: &mut Vec<Fault>,
+    ) -> Result<(Scale, Catalogue), UseCaseError> {
+        let given = given_wires(wires, faults);
+        let (message, is_stored) = self.source(source, faults).await?;
+        let mut catalogue = self.catalogue(named_wires(&message)).await?;
+        for wire in given.iter() {
+            catalogue.insert(wire.clone());
+        }
+        match ScaleDraft::from(&message).validate(&catalogue) {
+            Ok(scale) if faults.is_empty() => Ok((scale, catalogue)),
+            Err(list) if is_stored && faults.is_empty() => {
+                let id = scale_id(&message.model_id, &message.revision_id);
+                Err(UseCaseError::ScaleUnfit { id, faults: list })
+            }
+            checked => {
+                faults.extend(within(checked.err().unwrap_or_default(), "scale"));
+                Err(UseCaseError::Faults(std::mem::take(faults)))
+            }
+        }
     }
 
     /// The scale that a request names or brings, and whether it is a stored one.
@@ -73,6 +80,11 @@ impl App {
             }
         }
     }
+}
+
+/// Options of a request, checked.
+pub(super) fn validated(options: ComputeOptionsDraft, faults: &mut Vec<Fault>) -> Option<ComputeOptions> {
+    options.validate().map_err(|list| faults.extend(within(list, "options"))).ok()
 }
 
 /// The wires that a request brings, checked.

@@ -2,6 +2,8 @@
 
 mod amend_job;
 mod close_job;
+mod compute_job_sets;
+mod compute_partials;
 mod compute_string_set;
 mod create_scale;
 mod freeze_string_set;
@@ -17,3 +19,5 @@ mod open_job;
 mod release_scale;
 mod update_scale;
 mod update_wire;
+
+pub(crate) use compute_job_sets::JobSetStream;
