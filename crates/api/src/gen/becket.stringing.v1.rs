@@ -4794,3 +4794,833 @@ pub mod job_service_server {
         const NAME: &'static str = SERVICE_NAME;
     }
 }
+/// OrderedSerial is an instrument of an order.
+#[derive(Clone, PartialEq, Eq, Hash, ::prost::Message)]
+pub struct OrderedSerial {
+    /// Serial number.
+    #[prost(string, tag = "1")]
+    pub serial_id: ::prost::alloc::string::String,
+    /// Model.
+    #[prost(string, tag = "2")]
+    pub model_id: ::prost::alloc::string::String,
+    /// Revision of the model.
+    #[prost(string, tag = "3")]
+    pub revision_id: ::prost::alloc::string::String,
+    /// Digest of the string set from which the order was made.
+    #[prost(string, tag = "4")]
+    pub set_digest: ::prost::alloc::string::String,
+}
+impl ::prost::Name for OrderedSerial {
+    const NAME: &'static str = "OrderedSerial";
+    const PACKAGE: &'static str = "becket.stringing.v1";
+    fn full_name() -> ::prost::alloc::string::String {
+        "becket.stringing.v1.OrderedSerial".into()
+    }
+    fn type_url() -> ::prost::alloc::string::String {
+        "/becket.stringing.v1.OrderedSerial".into()
+    }
+}
+/// SerialQuantity says how many strings of a line an instrument gets.
+#[derive(Clone, PartialEq, Eq, Hash, ::prost::Message)]
+pub struct SerialQuantity {
+    /// Serial number.
+    #[prost(string, tag = "1")]
+    pub serial_id: ::prost::alloc::string::String,
+    /// Strings.
+    #[prost(int32, tag = "2")]
+    pub quantity: i32,
+}
+impl ::prost::Name for SerialQuantity {
+    const NAME: &'static str = "SerialQuantity";
+    const PACKAGE: &'static str = "becket.stringing.v1";
+    fn full_name() -> ::prost::alloc::string::String {
+        "becket.stringing.v1.SerialQuantity".into()
+    }
+    fn type_url() -> ::prost::alloc::string::String {
+        "/becket.stringing.v1.SerialQuantity".into()
+    }
+}
+/// OrderedLayer is one layer of winding. Places are in mm along the relaxed core from the eye, which is the point at the
+/// hitch pin where the back length of the scale ends and the wire of the eye begins.
+#[derive(Clone, PartialEq, ::prost::Message)]
+pub struct OrderedLayer {
+    /// Wire.
+    #[prost(string, tag = "1")]
+    pub wire_id: ::prost::alloc::string::String,
+    /// Where the layer begins, nearer to the eye, in mm, rounded to 0.01.
+    #[prost(double, tag = "2")]
+    pub start_from_eye_mm: f64,
+    /// Where it ends, nearer to the tuning pin, in mm, rounded to 0.01.
+    #[prost(double, tag = "3")]
+    pub end_from_eye_mm: f64,
+    /// Diameter over the layer in mm, rounded to 0.001; over a hexagonal core the mean one.
+    #[prost(double, tag = "4")]
+    pub outer_diameter_mm: f64,
+    /// Length of its wire for one string in mm, finishing turns included, rounded to 1.
+    #[prost(double, tag = "5")]
+    pub wire_length_mm: f64,
+    /// Mass of its wire for one string in g, finishing turns included, rounded to 0.001.
+    #[prost(double, tag = "6")]
+    pub wire_mass_g: f64,
+}
+impl ::prost::Name for OrderedLayer {
+    const NAME: &'static str = "OrderedLayer";
+    const PACKAGE: &'static str = "becket.stringing.v1";
+    fn full_name() -> ::prost::alloc::string::String {
+        "becket.stringing.v1.OrderedLayer".into()
+    }
+    fn type_url() -> ::prost::alloc::string::String {
+        "/becket.stringing.v1.OrderedLayer".into()
+    }
+}
+/// WindingOrderLine is strings that are alike in everything that the winder sees.
+#[derive(Clone, PartialEq, ::prost::Message)]
+pub struct WindingOrderLine {
+    /// Number of the note: 1 is A0, 49 is A4.
+    #[prost(int32, tag = "1")]
+    pub note: i32,
+    /// Strings to make.
+    #[prost(int32, tag = "2")]
+    pub quantity: i32,
+    /// For which instruments; the quantities add up to that of the line.
+    #[prost(message, repeated, tag = "3")]
+    pub serials: ::prost::alloc::vec::Vec<SerialQuantity>,
+    /// Core.
+    #[prost(string, tag = "4")]
+    pub core_wire_id: ::prost::alloc::string::String,
+    /// Layers from the inside out, one or two.
+    #[prost(message, repeated, tag = "5")]
+    pub layers: ::prost::alloc::vec::Vec<OrderedLayer>,
+    /// Length of the relaxed core in mm from the eye to its free end at the tuning pin, rounded to 0.01. The wire of the eye
+    /// is not in it.
+    #[prost(double, tag = "6")]
+    pub overall_relaxed_mm: f64,
+    /// Wire for the twisted eye in mm, rounded to 0.01.
+    #[prost(double, tag = "7")]
+    pub eye_mm: f64,
+    /// Length of core to cut for one string in µm, eye included: the length of its piece in the string set.
+    #[prost(int64, tag = "8")]
+    pub cut_length_um: i64,
+    /// Mass of the core of one string in g as it is cut, rounded to 0.001.
+    #[prost(double, tag = "9")]
+    pub core_mass_g: f64,
+    /// Mass of one finished string in g, core and layers.
+    #[prost(double, tag = "10")]
+    pub mass_g: f64,
+}
+impl ::prost::Name for WindingOrderLine {
+    const NAME: &'static str = "WindingOrderLine";
+    const PACKAGE: &'static str = "becket.stringing.v1";
+    fn full_name() -> ::prost::alloc::string::String {
+        "becket.stringing.v1.WindingOrderLine".into()
+    }
+    fn type_url() -> ::prost::alloc::string::String {
+        "/becket.stringing.v1.WindingOrderLine".into()
+    }
+}
+/// WindingMaterialPacks is how many packs of one size hold the wire.
+#[derive(Clone, PartialEq, ::prost::Message)]
+pub struct WindingMaterialPacks {
+    /// Name of the pack.
+    #[prost(string, tag = "1")]
+    pub label: ::prost::alloc::string::String,
+    /// Net mass of one pack in g.
+    #[prost(double, tag = "2")]
+    pub mass_g: f64,
+    /// How many.
+    #[prost(int64, tag = "3")]
+    pub count: i64,
+}
+impl ::prost::Name for WindingMaterialPacks {
+    const NAME: &'static str = "WindingMaterialPacks";
+    const PACKAGE: &'static str = "becket.stringing.v1";
+    fn full_name() -> ::prost::alloc::string::String {
+        "becket.stringing.v1.WindingMaterialPacks".into()
+    }
+    fn type_url() -> ::prost::alloc::string::String {
+        "/becket.stringing.v1.WindingMaterialPacks".into()
+    }
+}
+/// WindingMaterial is the wire of one kind for the whole order: the sum over its lines.
+#[derive(Clone, PartialEq, ::prost::Message)]
+pub struct WindingMaterial {
+    /// Wire.
+    #[prost(string, tag = "1")]
+    pub wire_id: ::prost::alloc::string::String,
+    /// Length in m, rounded to 0.001.
+    #[prost(double, tag = "2")]
+    pub length_m: f64,
+    /// Mass in kg, rounded to 0.000001.
+    #[prost(double, tag = "3")]
+    pub mass_kg: f64,
+    /// Fewest packs that hold it, by rising mass; none if the catalogue states no packs of the wire.
+    #[prost(message, repeated, tag = "4")]
+    pub packs: ::prost::alloc::vec::Vec<WindingMaterialPacks>,
+}
+impl ::prost::Name for WindingMaterial {
+    const NAME: &'static str = "WindingMaterial";
+    const PACKAGE: &'static str = "becket.stringing.v1";
+    fn full_name() -> ::prost::alloc::string::String {
+        "becket.stringing.v1.WindingMaterial".into()
+    }
+    fn type_url() -> ::prost::alloc::string::String {
+        "/becket.stringing.v1.WindingMaterial".into()
+    }
+}
+/// WindingOrder is one revision of an order. It is also the schema of its JSON file, in protobuf JSON.
+#[derive(Clone, PartialEq, ::prost::Message)]
+pub struct WindingOrder {
+    /// Identifier, such as "W-0001"; empty for an order that is not released.
+    #[prost(string, tag = "1")]
+    pub order_id: ::prost::alloc::string::String,
+    /// Revision, from 1.
+    #[prost(int32, tag = "2")]
+    pub revision: i32,
+    /// Why this revision differs from the one before; may be empty for the first.
+    #[prost(string, tag = "3")]
+    pub reason: ::prost::alloc::string::String,
+    /// Instruments, by serial.
+    #[prost(message, repeated, tag = "4")]
+    pub serials: ::prost::alloc::vec::Vec<OrderedSerial>,
+    /// Lines by rising note.
+    #[prost(message, repeated, tag = "5")]
+    pub lines: ::prost::alloc::vec::Vec<WindingOrderLine>,
+    /// Wire by rising wire id.
+    #[prost(message, repeated, tag = "6")]
+    pub materials: ::prost::alloc::vec::Vec<WindingMaterial>,
+    /// When this revision was released; absent for an order that is not.
+    #[prost(message, optional, tag = "7")]
+    pub release_time: ::core::option::Option<::prost_types::Timestamp>,
+}
+impl ::prost::Name for WindingOrder {
+    const NAME: &'static str = "WindingOrder";
+    const PACKAGE: &'static str = "becket.stringing.v1";
+    fn full_name() -> ::prost::alloc::string::String {
+        "becket.stringing.v1.WindingOrder".into()
+    }
+    fn type_url() -> ::prost::alloc::string::String {
+        "/becket.stringing.v1.WindingOrder".into()
+    }
+}
+/// ReleaseWindingOrderRequest names the serials of an order.
+#[derive(Clone, PartialEq, Eq, Hash, ::prost::Message)]
+pub struct ReleaseWindingOrderRequest {
+    /// Makes a repeat of the call safe; see ImportWiresRequest.request_id.
+    #[prost(string, tag = "1")]
+    pub request_id: ::prost::alloc::string::String,
+    /// Serial numbers, 1 to 200, each once, in any order. None of their jobs may have ended.
+    #[prost(string, repeated, tag = "2")]
+    pub serial_ids: ::prost::alloc::vec::Vec<::prost::alloc::string::String>,
+    /// Why the content changes, up to 500 characters; required if an order of these serials is released and differs.
+    #[prost(string, tag = "3")]
+    pub reason: ::prost::alloc::string::String,
+    /// If true, everything is checked and computed, and nothing is stored.
+    #[prost(bool, tag = "4")]
+    pub validate_only: bool,
+}
+impl ::prost::Name for ReleaseWindingOrderRequest {
+    const NAME: &'static str = "ReleaseWindingOrderRequest";
+    const PACKAGE: &'static str = "becket.stringing.v1";
+    fn full_name() -> ::prost::alloc::string::String {
+        "becket.stringing.v1.ReleaseWindingOrderRequest".into()
+    }
+    fn type_url() -> ::prost::alloc::string::String {
+        "/becket.stringing.v1.ReleaseWindingOrderRequest".into()
+    }
+}
+/// ReleaseWindingOrderResponse returns the order.
+#[derive(Clone, PartialEq, ::prost::Message)]
+pub struct ReleaseWindingOrderResponse {
+    /// The order.
+    #[prost(message, optional, tag = "1")]
+    pub winding_order: ::core::option::Option<WindingOrder>,
+    /// Whether a revision was released; false if the content is that of the latest revision, and with validate_only.
+    #[prost(bool, tag = "2")]
+    pub released: bool,
+}
+impl ::prost::Name for ReleaseWindingOrderResponse {
+    const NAME: &'static str = "ReleaseWindingOrderResponse";
+    const PACKAGE: &'static str = "becket.stringing.v1";
+    fn full_name() -> ::prost::alloc::string::String {
+        "becket.stringing.v1.ReleaseWindingOrderResponse".into()
+    }
+    fn type_url() -> ::prost::alloc::string::String {
+        "/becket.stringing.v1.ReleaseWindingOrderResponse".into()
+    }
+}
+/// GetWindingOrderRequest names an order.
+#[derive(Clone, PartialEq, Eq, Hash, ::prost::Message)]
+pub struct GetWindingOrderRequest {
+    /// Order.
+    #[prost(string, tag = "1")]
+    pub order_id: ::prost::alloc::string::String,
+    /// Revision; absent means the latest.
+    #[prost(int32, optional, tag = "2")]
+    pub revision: ::core::option::Option<i32>,
+}
+impl ::prost::Name for GetWindingOrderRequest {
+    const NAME: &'static str = "GetWindingOrderRequest";
+    const PACKAGE: &'static str = "becket.stringing.v1";
+    fn full_name() -> ::prost::alloc::string::String {
+        "becket.stringing.v1.GetWindingOrderRequest".into()
+    }
+    fn type_url() -> ::prost::alloc::string::String {
+        "/becket.stringing.v1.GetWindingOrderRequest".into()
+    }
+}
+/// GetWindingOrderResponse returns the order.
+#[derive(Clone, PartialEq, ::prost::Message)]
+pub struct GetWindingOrderResponse {
+    /// The order.
+    #[prost(message, optional, tag = "1")]
+    pub winding_order: ::core::option::Option<WindingOrder>,
+}
+impl ::prost::Name for GetWindingOrderResponse {
+    const NAME: &'static str = "GetWindingOrderResponse";
+    const PACKAGE: &'static str = "becket.stringing.v1";
+    fn full_name() -> ::prost::alloc::string::String {
+        "becket.stringing.v1.GetWindingOrderResponse".into()
+    }
+    fn type_url() -> ::prost::alloc::string::String {
+        "/becket.stringing.v1.GetWindingOrderResponse".into()
+    }
+}
+/// ListWindingOrdersRequest asks for a page of orders.
+#[derive(Clone, PartialEq, Eq, Hash, ::prost::Message)]
+pub struct ListWindingOrdersRequest {
+    /// Largest number of orders to return: 1 to 500, 0 means 100.
+    #[prost(int32, tag = "1")]
+    pub page_size: i32,
+    /// Token of the page, empty for the first; valid only with the same filter.
+    #[prost(string, tag = "2")]
+    pub page_token: ::prost::alloc::string::String,
+    /// Only the order of this serial, if not empty.
+    #[prost(string, tag = "3")]
+    pub serial_id: ::prost::alloc::string::String,
+}
+impl ::prost::Name for ListWindingOrdersRequest {
+    const NAME: &'static str = "ListWindingOrdersRequest";
+    const PACKAGE: &'static str = "becket.stringing.v1";
+    fn full_name() -> ::prost::alloc::string::String {
+        "becket.stringing.v1.ListWindingOrdersRequest".into()
+    }
+    fn type_url() -> ::prost::alloc::string::String {
+        "/becket.stringing.v1.ListWindingOrdersRequest".into()
+    }
+}
+/// ListWindingOrdersResponse is a page of orders.
+#[derive(Clone, PartialEq, ::prost::Message)]
+pub struct ListWindingOrdersResponse {
+    /// Orders without lines and materials.
+    #[prost(message, repeated, tag = "1")]
+    pub winding_orders: ::prost::alloc::vec::Vec<WindingOrder>,
+    /// Token of the next page; empty after the last.
+    #[prost(string, tag = "2")]
+    pub next_page_token: ::prost::alloc::string::String,
+}
+impl ::prost::Name for ListWindingOrdersResponse {
+    const NAME: &'static str = "ListWindingOrdersResponse";
+    const PACKAGE: &'static str = "becket.stringing.v1";
+    fn full_name() -> ::prost::alloc::string::String {
+        "becket.stringing.v1.ListWindingOrdersResponse".into()
+    }
+    fn type_url() -> ::prost::alloc::string::String {
+        "/becket.stringing.v1.ListWindingOrdersResponse".into()
+    }
+}
+/// Generated client implementations.
+pub mod winding_order_service_client {
+    #![allow(
+        unused_variables,
+        dead_code,
+        missing_docs,
+        clippy::wildcard_imports,
+        clippy::let_unit_value,
+    )]
+    use tonic::codegen::*;
+    use tonic::codegen::http::Uri;
+    /// WindingOrderService keeps the orders from which wound strings are made. An order is for one serial or a batch; once
+    /// released, a revision never changes, and a change of its content is a new revision with a reason.
+    #[derive(Debug, Clone)]
+    pub struct WindingOrderServiceClient<T> {
+        inner: tonic::client::Grpc<T>,
+    }
+    impl WindingOrderServiceClient<tonic::transport::Channel> {
+        /// Attempt to create a new client by connecting to a given endpoint.
+        pub async fn connect<D>(dst: D) -> Result<Self, tonic::transport::Error>
+        where
+            D: TryInto<tonic::transport::Endpoint>,
+            D::Error: Into<StdError>,
+        {
+            let conn = tonic::transport::Endpoint::new(dst)?.connect().await?;
+            Ok(Self::new(conn))
+        }
+    }
+    impl<T> WindingOrderServiceClient<T>
+    where
+        T: tonic::client::GrpcService<tonic::body::Body>,
+        T::Error: Into<StdError>,
+        T::ResponseBody: Body<Data = Bytes> + std::marker::Send + 'static,
+        <T::ResponseBody as Body>::Error: Into<StdError> + std::marker::Send,
+    {
+        pub fn new(inner: T) -> Self {
+            let inner = tonic::client::Grpc::new(inner);
+            Self { inner }
+        }
+        pub fn with_origin(inner: T, origin: Uri) -> Self {
+            let inner = tonic::client::Grpc::with_origin(inner, origin);
+            Self { inner }
+        }
+        pub fn with_interceptor<F>(
+            inner: T,
+            interceptor: F,
+        ) -> WindingOrderServiceClient<InterceptedService<T, F>>
+        where
+            F: tonic::service::Interceptor,
+            T::ResponseBody: Default,
+            T: tonic::codegen::Service<
+                http::Request<tonic::body::Body>,
+                Response = http::Response<
+                    <T as tonic::client::GrpcService<tonic::body::Body>>::ResponseBody,
+                >,
+            >,
+            <T as tonic::codegen::Service<
+                http::Request<tonic::body::Body>,
+            >>::Error: Into<StdError> + std::marker::Send + std::marker::Sync,
+        {
+            WindingOrderServiceClient::new(InterceptedService::new(inner, interceptor))
+        }
+        /// Compress requests with the given encoding.
+        ///
+        /// This requires the server to support it otherwise it might respond with an
+        /// error.
+        #[must_use]
+        pub fn send_compressed(mut self, encoding: CompressionEncoding) -> Self {
+            self.inner = self.inner.send_compressed(encoding);
+            self
+        }
+        /// Enable decompressing responses.
+        #[must_use]
+        pub fn accept_compressed(mut self, encoding: CompressionEncoding) -> Self {
+            self.inner = self.inner.accept_compressed(encoding);
+            self
+        }
+        /// Limits the maximum size of a decoded message.
+        ///
+        /// Default: `4MB`
+        #[must_use]
+        pub fn max_decoding_message_size(mut self, limit: usize) -> Self {
+            self.inner = self.inner.max_decoding_message_size(limit);
+            self
+        }
+        /// Limits the maximum size of an encoded message.
+        ///
+        /// Default: `usize::MAX`
+        #[must_use]
+        pub fn max_encoding_message_size(mut self, limit: usize) -> Self {
+            self.inner = self.inner.max_encoding_message_size(limit);
+            self
+        }
+        /// ReleaseWindingOrder computes the wound strings of the serials and releases the order of them. The first order of the
+        /// serials is revision 1. If these serials have an order and its content is the same by now, that order is returned and
+        /// nothing changes; if it differs, the request must state a reason, and a new revision is released. A serial is on one
+        /// order at most: a batch that shares a serial with an order of other serials is refused with FAILED_PRECONDITION.
+        /// With validate_only the order is returned as it would be released.
+        pub async fn release_winding_order(
+            &mut self,
+            request: impl tonic::IntoRequest<super::ReleaseWindingOrderRequest>,
+        ) -> std::result::Result<
+            tonic::Response<super::ReleaseWindingOrderResponse>,
+            tonic::Status,
+        > {
+            self.inner
+                .ready()
+                .await
+                .map_err(|e| {
+                    tonic::Status::unknown(
+                        format!("Service was not ready: {}", e.into()),
+                    )
+                })?;
+            let codec = tonic_prost::ProstCodec::default();
+            let path = http::uri::PathAndQuery::from_static(
+                "/becket.stringing.v1.WindingOrderService/ReleaseWindingOrder",
+            );
+            let mut req = request.into_request();
+            req.extensions_mut()
+                .insert(
+                    GrpcMethod::new(
+                        "becket.stringing.v1.WindingOrderService",
+                        "ReleaseWindingOrder",
+                    ),
+                );
+            self.inner.unary(req, path, codec).await
+        }
+        /// GetWindingOrder returns one revision of an order, the latest unless another is named.
+        pub async fn get_winding_order(
+            &mut self,
+            request: impl tonic::IntoRequest<super::GetWindingOrderRequest>,
+        ) -> std::result::Result<
+            tonic::Response<super::GetWindingOrderResponse>,
+            tonic::Status,
+        > {
+            self.inner
+                .ready()
+                .await
+                .map_err(|e| {
+                    tonic::Status::unknown(
+                        format!("Service was not ready: {}", e.into()),
+                    )
+                })?;
+            let codec = tonic_prost::ProstCodec::default();
+            let path = http::uri::PathAndQuery::from_static(
+                "/becket.stringing.v1.WindingOrderService/GetWindingOrder",
+            );
+            let mut req = request.into_request();
+            req.extensions_mut()
+                .insert(
+                    GrpcMethod::new(
+                        "becket.stringing.v1.WindingOrderService",
+                        "GetWindingOrder",
+                    ),
+                );
+            self.inner.unary(req, path, codec).await
+        }
+        /// ListWindingOrders returns the latest revision of each order, without lines and materials, by order id, page by page.
+        pub async fn list_winding_orders(
+            &mut self,
+            request: impl tonic::IntoRequest<super::ListWindingOrdersRequest>,
+        ) -> std::result::Result<
+            tonic::Response<super::ListWindingOrdersResponse>,
+            tonic::Status,
+        > {
+            self.inner
+                .ready()
+                .await
+                .map_err(|e| {
+                    tonic::Status::unknown(
+                        format!("Service was not ready: {}", e.into()),
+                    )
+                })?;
+            let codec = tonic_prost::ProstCodec::default();
+            let path = http::uri::PathAndQuery::from_static(
+                "/becket.stringing.v1.WindingOrderService/ListWindingOrders",
+            );
+            let mut req = request.into_request();
+            req.extensions_mut()
+                .insert(
+                    GrpcMethod::new(
+                        "becket.stringing.v1.WindingOrderService",
+                        "ListWindingOrders",
+                    ),
+                );
+            self.inner.unary(req, path, codec).await
+        }
+    }
+}
+/// Generated server implementations.
+pub mod winding_order_service_server {
+    #![allow(
+        unused_variables,
+        dead_code,
+        missing_docs,
+        clippy::wildcard_imports,
+        clippy::let_unit_value,
+    )]
+    use tonic::codegen::*;
+    /// Generated trait containing gRPC methods that should be implemented for use with WindingOrderServiceServer.
+    #[async_trait]
+    pub trait WindingOrderService: std::marker::Send + std::marker::Sync + 'static {
+        /// ReleaseWindingOrder computes the wound strings of the serials and releases the order of them. The first order of the
+        /// serials is revision 1. If these serials have an order and its content is the same by now, that order is returned and
+        /// nothing changes; if it differs, the request must state a reason, and a new revision is released. A serial is on one
+        /// order at most: a batch that shares a serial with an order of other serials is refused with FAILED_PRECONDITION.
+        /// With validate_only the order is returned as it would be released.
+        async fn release_winding_order(
+            &self,
+            request: tonic::Request<super::ReleaseWindingOrderRequest>,
+        ) -> std::result::Result<
+            tonic::Response<super::ReleaseWindingOrderResponse>,
+            tonic::Status,
+        >;
+        /// GetWindingOrder returns one revision of an order, the latest unless another is named.
+        async fn get_winding_order(
+            &self,
+            request: tonic::Request<super::GetWindingOrderRequest>,
+        ) -> std::result::Result<
+            tonic::Response<super::GetWindingOrderResponse>,
+            tonic::Status,
+        >;
+        /// ListWindingOrders returns the latest revision of each order, without lines and materials, by order id, page by page.
+        async fn list_winding_orders(
+            &self,
+            request: tonic::Request<super::ListWindingOrdersRequest>,
+        ) -> std::result::Result<
+            tonic::Response<super::ListWindingOrdersResponse>,
+            tonic::Status,
+        >;
+    }
+    /// WindingOrderService keeps the orders from which wound strings are made. An order is for one serial or a batch; once
+    /// released, a revision never changes, and a change of its content is a new revision with a reason.
+    #[derive(Debug)]
+    pub struct WindingOrderServiceServer<T> {
+        inner: Arc<T>,
+        accept_compression_encodings: EnabledCompressionEncodings,
+        send_compression_encodings: EnabledCompressionEncodings,
+        max_decoding_message_size: Option<usize>,
+        max_encoding_message_size: Option<usize>,
+    }
+    impl<T> WindingOrderServiceServer<T> {
+        pub fn new(inner: T) -> Self {
+            Self::from_arc(Arc::new(inner))
+        }
+        pub fn from_arc(inner: Arc<T>) -> Self {
+            Self {
+                inner,
+                accept_compression_encodings: Default::default(),
+                send_compression_encodings: Default::default(),
+                max_decoding_message_size: None,
+                max_encoding_message_size: None,
+            }
+        }
+        pub fn with_interceptor<F>(
+            inner: T,
+            interceptor: F,
+        ) -> InterceptedService<Self, F>
+        where
+            F: tonic::service::Interceptor,
+        {
+            InterceptedService::new(Self::new(inner), interceptor)
+        }
+        /// Enable decompressing requests with the given encoding.
+        #[must_use]
+        pub fn accept_compressed(mut self, encoding: CompressionEncoding) -> Self {
+            self.accept_compression_encodings.enable(encoding);
+            self
+        }
+        /// Compress responses with the given encoding, if the client supports it.
+        #[must_use]
+        pub fn send_compressed(mut self, encoding: CompressionEncoding) -> Self {
+            self.send_compression_encodings.enable(encoding);
+            self
+        }
+        /// Limits the maximum size of a decoded message.
+        ///
+        /// Default: `4MB`
+        #[must_use]
+        pub fn max_decoding_message_size(mut self, limit: usize) -> Self {
+            self.max_decoding_message_size = Some(limit);
+            self
+        }
+        /// Limits the maximum size of an encoded message.
+        ///
+        /// Default: `usize::MAX`
+        #[must_use]
+        pub fn max_encoding_message_size(mut self, limit: usize) -> Self {
+            self.max_encoding_message_size = Some(limit);
+            self
+        }
+    }
+    impl<T, B> tonic::codegen::Service<http::Request<B>> for WindingOrderServiceServer<T>
+    where
+        T: WindingOrderService,
+        B: Body + std::marker::Send + 'static,
+        B::Error: Into<StdError> + std::marker::Send + 'static,
+    {
+        type Response = http::Response<tonic::body::Body>;
+        type Error = std::convert::Infallible;
+        type Future = BoxFuture<Self::Response, Self::Error>;
+        fn poll_ready(
+            &mut self,
+            _cx: &mut Context<'_>,
+        ) -> Poll<std::result::Result<(), Self::Error>> {
+            Poll::Ready(Ok(()))
+        }
+        fn call(&mut self, req: http::Request<B>) -> Self::Future {
+            match req.uri().path() {
+                "/becket.stringing.v1.WindingOrderService/ReleaseWindingOrder" => {
+                    #[allow(non_camel_case_types)]
+                    struct ReleaseWindingOrderSvc<T: WindingOrderService>(pub Arc<T>);
+                    impl<
+                        T: WindingOrderService,
+                    > tonic::server::UnaryService<super::ReleaseWindingOrderRequest>
+                    for ReleaseWindingOrderSvc<T> {
+                        type Response = super::ReleaseWindingOrderResponse;
+                        type Future = BoxFuture<
+                            tonic::Response<Self::Response>,
+                            tonic::Status,
+                        >;
+                        fn call(
+                            &mut self,
+                            request: tonic::Request<super::ReleaseWindingOrderRequest>,
+                        ) -> Self::Future {
+                            let inner = Arc::clone(&self.0);
+                            let fut = async move {
+                                <T as WindingOrderService>::release_winding_order(
+                                        &inner,
+                                        request,
+                                    )
+                                    .await
+                            };
+                            Box::pin(fut)
+                        }
+                    }
+                    let accept_compression_encodings = self.accept_compression_encodings;
+                    let send_compression_encodings = self.send_compression_encodings;
+                    let max_decoding_message_size = self.max_decoding_message_size;
+                    let max_encoding_message_size = self.max_encoding_message_size;
+                    let inner = self.inner.clone();
+                    let fut = async move {
+                        let method = ReleaseWindingOrderSvc(inner);
+                        let codec = tonic_prost::ProstCodec::default();
+                        let mut grpc = tonic::server::Grpc::new(codec)
+                            .apply_compression_config(
+                                accept_compression_encodings,
+                                send_compression_encodings,
+                            )
+                            .apply_max_message_size_config(
+                                max_decoding_message_size,
+                                max_encoding_message_size,
+                            );
+                        let res = grpc.unary(method, req).await;
+                        Ok(res)
+                    };
+                    Box::pin(fut)
+                }
+                "/becket.stringing.v1.WindingOrderService/GetWindingOrder" => {
+                    #[allow(non_camel_case_types)]
+                    struct GetWindingOrderSvc<T: WindingOrderService>(pub Arc<T>);
+                    impl<
+                        T: WindingOrderService,
+                    > tonic::server::UnaryService<super::GetWindingOrderRequest>
+                    for GetWindingOrderSvc<T> {
+                        type Response = super::GetWindingOrderResponse;
+                        type Future = BoxFuture<
+                            tonic::Response<Self::Response>,
+                            tonic::Status,
+                        >;
+                        fn call(
+                            &mut self,
+                            request: tonic::Request<super::GetWindingOrderRequest>,
+                        ) -> Self::Future {
+                            let inner = Arc::clone(&self.0);
+                            let fut = async move {
+                                <T as WindingOrderService>::get_winding_order(
+                                        &inner,
+                                        request,
+                                    )
+                                    .await
+                            };
+                            Box::pin(fut)
+                        }
+                    }
+                    let accept_compression_encodings = self.accept_compression_encodings;
+                    let send_compression_encodings = self.send_compression_encodings;
+                    let max_decoding_message_size = self.max_decoding_message_size;
+                    let max_encoding_message_size = self.max_encoding_message_size;
+                    let inner = self.inner.clone();
+                    let fut = async move {
+                        let method = GetWindingOrderSvc(inner);
+                        let codec = tonic_prost::ProstCodec::default();
+                        let mut grpc = tonic::server::Grpc::new(codec)
+                            .apply_compression_config(
+                                accept_compression_encodings,
+                                send_compression_encodings,
+                            )
+                            .apply_max_message_size_config(
+                                max_decoding_message_size,
+                                max_encoding_message_size,
+                            );
+                        let res = grpc.unary(method, req).await;
+                        Ok(res)
+                    };
+                    Box::pin(fut)
+                }
+                "/becket.stringing.v1.WindingOrderService/ListWindingOrders" => {
+                    #[allow(non_camel_case_types)]
+                    struct ListWindingOrdersSvc<T: WindingOrderService>(pub Arc<T>);
+                    impl<
+                        T: WindingOrderService,
+                    > tonic::server::UnaryService<super::ListWindingOrdersRequest>
+                    for ListWindingOrdersSvc<T> {
+                        type Response = super::ListWindingOrdersResponse;
+                        type Future = BoxFuture<
+                            tonic::Response<Self::Response>,
+                            tonic::Status,
+                        >;
+                        fn call(
+                            &mut self,
+                            request: tonic::Request<super::ListWindingOrdersRequest>,
+                        ) -> Self::Future {
+                            let inner = Arc::clone(&self.0);
+                            let fut = async move {
+                                <T as WindingOrderService>::list_winding_orders(
+                                        &inner,
+                                        request,
+                                    )
+                                    .await
+                            };
+                            Box::pin(fut)
+                        }
+                    }
+                    let accept_compression_encodings = self.accept_compression_encodings;
+                    let send_compression_encodings = self.send_compression_encodings;
+                    let max_decoding_message_size = self.max_decoding_message_size;
+                    let max_encoding_message_size = self.max_encoding_message_size;
+                    let inner = self.inner.clone();
+                    let fut = async move {
+                        let method = ListWindingOrdersSvc(inner);
+                        let codec = tonic_prost::ProstCodec::default();
+                        let mut grpc = tonic::server::Grpc::new(codec)
+                            .apply_compression_config(
+                                accept_compression_encodings,
+                                send_compression_encodings,
+                            )
+                            .apply_max_message_size_config(
+                                max_decoding_message_size,
+                                max_encoding_message_size,
+                            );
+                        let res = grpc.unary(method, req).await;
+                        Ok(res)
+                    };
+                    Box::pin(fut)
+                }
+                _ => {
+                    Box::pin(async move {
+                        let mut response = http::Response::new(
+                            tonic::body::Body::default(),
+                        );
+                        let headers = response.headers_mut();
+                        headers
+                            .insert(
+                                tonic::Status::GRPC_STATUS,
+                                (tonic::Code::Unimplemented as i32).into(),
+                            );
+                        headers
+                            .insert(
+                                http::header::CONTENT_TYPE,
+                                tonic::metadata::GRPC_CONTENT_TYPE,
+                            );
+                        Ok(response)
+                    })
+                }
+            }
+        }
+    }
+    impl<T> Clone for WindingOrderServiceServer<T> {
+        fn clone(&self) -> Self {
+            let inner = self.inner.clone();
+            Self {
+                inner,
+                accept_compression_encodings: self.accept_compression_encodings,
+                send_compression_encodings: self.send_compression_encodings,
+                max_decoding_message_size: self.max_decoding_message_size,
+                max_encoding_message_size: self.max_encoding_message_size,
+            }
+        }
+    }
+    /// Generated gRPC service name
+    pub const SERVICE_NAME: &str = "becket.stringing.v1.WindingOrderService";
+    impl<T> tonic::server::NamedService for WindingOrderServiceServer<T> {
+        const NAME: &'static str = SERVICE_NAME;
+    }
+}
