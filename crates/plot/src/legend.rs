@@ -55,6 +55,10 @@ fn rows(picture: &Picture, panels: &[Panel]) -> Vec<(Sample, String)> {
     let line = |colour, stroke, width| Sample::Line { colour, stroke, shape: None, width };
     rows.push((line(ink::RULE, Stroke::Solid, 1), "boundary between sections".to_owned()));
     rows.push((line(ink::BLACK, Stroke::Dashed, 2), "break between wound and plain strings".to_owned()));
+    if picture.sets.len() > 1 {
+        let colour = ink::ink(1).colour;
+        rows.push((line(colour, Stroke::Solid, 1), "boundary or break of the second set alone".to_owned()));
+    }
     for band in panels.iter().flat_map(|panel| &panel.bands) {
         let sample = if band.low < band.high { Sample::Shade } else { line(ink::BLACK, Stroke::Solid, 1) };
         rows.push((sample, format!("share of breaking load, {}", band.label)));

@@ -57,6 +57,9 @@ pub(crate) enum Failure {
     /// The answer is not what the API promises.
     #[error("the server's answer lacks {0}")]
     Answer(&'static str),
+    /// The picture cannot be drawn.
+    #[error("{0}")]
+    Picture(String),
     /// The answer cannot be printed.
     #[error("the answer cannot be printed: {0}")]
     Print(#[from] io::Error),
@@ -68,7 +71,9 @@ impl Failure {
         match self {
             // A reader that has seen enough, such as `head`, is not an error.
             Self::Print(error) if error.kind() == io::ErrorKind::BrokenPipe => EXIT_DONE,
-            Self::Refused(_) | Self::Start(_) | Self::Answer(_) | Self::Print(_) => EXIT_REFUSED,
+            Self::Refused(_) | Self::Start(_) | Self::Answer(_) | Self::Picture(_) | Self::Print(_) => {
+                EXIT_REFUSED
+            }
             Self::Usage(_) | Self::File { .. } => EXIT_USAGE,
             Self::Unreachable { .. } | Self::TooLate { .. } => EXIT_UNREACHABLE,
         }

@@ -4,6 +4,7 @@ mod change;
 mod floor;
 mod list;
 mod load;
+mod plot;
 mod report;
 mod serve;
 mod show;
@@ -22,6 +23,7 @@ pub(crate) use list::{
     ListWires,
 };
 pub(crate) use load::{Load, LoadCoils, LoadJobs, LoadScale, LoadStation, LoadWires};
+pub(crate) use plot::Plot;
 pub(crate) use report::{Estimate, Trace};
 pub(crate) use serve::{Only, Serve, Tour};
 pub(crate) use show::{Set, Show};
@@ -128,6 +130,7 @@ pub(crate) enum Verb {
     Cancel(Cancel),
     Watch(Watch),
     Estimate(Estimate),
+    Plot(Plot),
     Trace(Trace),
 }
 

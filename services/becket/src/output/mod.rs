@@ -7,6 +7,7 @@ mod job;
 mod journal;
 mod measures;
 mod names;
+mod picture;
 mod record;
 mod safety;
 mod scale;
@@ -24,6 +25,7 @@ pub(crate) use job::{job_sheet, job_text};
 pub(crate) use journal::journal_sheet;
 pub(crate) use measures::Measures;
 
+pub(crate) use picture::picture;
 pub(crate) use record::{record_sheet, record_text, trace_sheet};
 pub(crate) use safety::SAFETY_NOTE;
 pub(crate) use scale::{notes_sheet, scale_sheet, scale_text};

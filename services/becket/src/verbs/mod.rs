@@ -5,6 +5,7 @@ mod floor;
 mod list;
 mod load;
 mod pages;
+mod plot;
 mod report;
 mod show;
 mod stock;
@@ -60,6 +61,7 @@ async fn ask(context: &Context, verb: Verb) -> Result<(), Failure> {
         Verb::Finish(args) => floor::finish(context, &args).await,
         Verb::Cancel(args) => floor::cancel(context, &args).await,
         Verb::Watch(args) => watch::watch(context, &args).await,
+        Verb::Plot(args) => plot::plot(context, &args).await,
         Verb::Estimate(args) => report::estimate(context, &args).await,
         Verb::Trace(args) => report::trace(context, &args).await,
     }
