@@ -101,6 +101,21 @@ impl Supply {
         self.least_sealed(total, limits.mounts).max(by_count)
     }
 
+    /// Whether coils are alike and every tail is scrap: the number of coils in use then says how much scrap there is.
+    fn is_bin_packing(&self, rules: &Rules) -> bool {
+        rules.keep_from > self.longest + rules.margin && self.longest == self.shortest
+    }
+
+    /// Number of coils without which there is less scrap than a bound on it allows; 0 if that cannot be said.
+    pub(super) fn bins_for_scrap(&self, scrap: i64, total: i64, rules: &Rules) -> usize {
+        let most_of_one = self.longest + rules.margin + rules.trim;
+        if !self.is_bin_packing(rules) || scrap <= 0 || most_of_one <= 0 {
+            return 0;
+        }
+        let used = scrap + total;
+        usize::try_from(used / most_of_one + i64::from(used % most_of_one > 0)).unwrap_or(0)
+    }
+
     /// Least scrap in µm.
     pub(super) fn scrap(&self, total: i64, bins: usize, rules: &Rules, limits: &Limits) -> i64 {
         let count = |n: usize| i64::try_from(n).unwrap_or(i64::MAX);
@@ -108,21 +123,25 @@ impl Supply {
         let trims = rules.trim * count(mounts);
         // Where every tail is scrap and all coils are alike, their number says how much there is of it.
         let used = count(bins.max(first(usize::MAX / 2, |n| self.longest.saturating_mul(count(n)) >= total)));
-        let all_scrap = rules.keep_from > self.longest + rules.margin && self.longest == self.shortest;
-        let tails = if all_scrap && total > 0 { used * (self.longest + rules.margin) - total } else { 0 };
+        let tails = if self.is_bin_packing(rules) && total > 0 {
+            used * (self.longest + rules.margin) - total
+        } else {
+            0
+        };
         trims + tails.max(0)
     }
 
     /// Bounds of the levels of a [`Cost`], each given that the levels before are met.
-    pub(super) fn least_cost(&self, demand: &Demand, rules: &Rules, limits: &Limits) -> Cost {
+    /// `scrap` is a bound on scrap that is known already.
+    pub(super) fn least_cost(&self, demand: &Demand, rules: &Rules, scrap: i64) -> Cost {
         let total = demand.total();
-        let bins = least_bins(demand, self.longest);
-        let mut limits = *limits;
+        let bins = least_bins(demand, self.longest).max(self.bins_for_scrap(scrap, total, rules));
+        let mut limits = Limits::NONE;
         let mut cost = [0; 3];
         let levels = rules.order.levels().into_iter().filter(|level| *level != Level::Lots);
         for (slot, level) in cost.iter_mut().zip(levels) {
             *slot = match level {
-                Level::Scrap => self.scrap(total, bins, rules, &limits),
+                Level::Scrap => self.scrap(total, bins, rules, &limits).max(scrap),
                 Level::CoilsOpened => as_value(self.sealed(total, bins, &limits)),
                 _ => as_value(self.mounts(total, bins, &limits)),
             };

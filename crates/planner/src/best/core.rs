@@ -45,6 +45,12 @@ impl Rules {
         if tail < self.keep_from { tail } else { 0 }
     }
 
+    /// Which entry of a cost is the scrap.
+    pub(super) fn scrap_slot(&self) -> usize {
+        let mut levels = self.order.levels().into_iter().filter(|level| *level != Level::Lots);
+        levels.position(|level| level == Level::Scrap).unwrap_or(0)
+    }
+
     /// Cost of cutting from a coil such that `waste` µm of its room stay unused.
     pub(super) fn cost(&self, stock: &Stock, waste: i64) -> Cost {
         let trim = if stock.mounts { self.trim } else { 0 };

@@ -29,6 +29,11 @@ impl<'a> Filler<'a> {
         Self { lengths, rules, unit }
     }
 
+    /// Whether lengths are too fine for sets of all sums.
+    pub(super) fn is_fine(&self) -> bool {
+        self.lengths.first().is_some_and(|longest| longest * WINDOW_BLOCKS / self.unit > MOST_UNITS)
+    }
+
     /// The same for some of the lengths.
     pub(super) fn for_some<'b>(&self, lengths: &'b [i64]) -> Filler<'b>
     where
@@ -114,7 +119,8 @@ impl<'a> Filler<'a> {
         kinds
     }
 
-    /// Subset sums with bounded counts (Bellman's dynamic program, one bit a sum), then the way back.
+    /// Subset sums with bounded counts (Bellman's dynamic program, one bit a sum), then the way back: of all sets with the best
+    /// sum the one with the longest blocks, since short ones are of more use later.
     fn fill_exactly(
         &self,
         room: i64,
@@ -126,43 +132,44 @@ impl<'a> Filler<'a> {
         let kinds = self.choose_kinds(room, counts, random);
         let unit = self.unit;
         let top = as_index(room / unit);
-        let stop_at_full = room % unit == 0 && self.rules.tail_scrap(0) == 0;
         let mut stages = vec![Sums::zero(top)];
         let mut used = Vec::new();
-        for kind in kinds {
+        for kind in kinds.into_iter().rev() {
             let length = as_index(self.lengths[kind] / unit);
-            let count = (top / length).min(counts[kind] as usize);
+            let most = (top / length).min(counts[kind] as usize);
             let mut next = stages.last().cloned().unwrap_or_default();
-            next.extend(length, count);
-            let full = next.contains(top);
+            next.extend(length, most);
             stages.push(next);
-            used.push((kind, length));
-            if full && stop_at_full {
-                break;
-            }
+            used.push((kind, length, most));
         }
         let Some(last) = stages.last() else { return room };
-        let tightest = last.largest_up_to(top);
-        let mut sum = tightest;
-        let waste = |sum: usize| room - as_length(sum) * unit;
-        if self.rules.tail_scrap(waste(tightest)) > 0 {
-            let keep = as_index((room + self.rules.margin - self.rules.keep_from).max(0) / unit);
-            let kept = last.largest_up_to(keep.min(tightest));
-            let saves = self.rules.tail_scrap(waste(kept)) < self.rules.tail_scrap(waste(tightest));
-            if saves && waste(kept) <= spare {
-                sum = kept;
-            }
-        }
-        let unused = waste(sum);
-        for ((kind, length), before) in used.iter().zip(&stages).rev() {
-            let mut count = 0u32;
-            while !before.contains(sum) && sum >= *length {
-                sum -= length;
-                count += 1;
-            }
-            take(load, counts, *kind, count);
+        let mut sum = as_index(
+            self.choose_sum(room, spare, |top| as_length(last.largest_up_to(as_index(top / unit))) * unit)
+                / unit,
+        );
+        let unused = room - as_length(sum) * unit;
+        for ((kind, length, most), before) in used.iter().zip(&stages).rev() {
+            let most = (*most).min(sum / length);
+            let count = (0..=most).rev().find(|n| before.contains(sum - n * length)).unwrap_or(0);
+            sum -= count * length;
+            take(load, counts, *kind, u32::try_from(count).unwrap_or(0));
         }
         unused
+    }
+
+    /// The sum to aim at: the largest that fits, or, if that leaves scrap, the largest that leaves a tail worth keeping.
+    /// `largest` gives the largest possible sum up to a limit.
+    fn choose_sum(&self, room: i64, spare: i64, largest: impl Fn(i64) -> i64) -> i64 {
+        let scrap = |sum: i64| self.rules.tail_scrap(room - sum);
+        let tightest = largest(room);
+        let keep = room + self.rules.margin - self.rules.keep_from;
+        if scrap(tightest) > 0 && keep >= 0 {
+            let kept = largest(keep.min(tightest));
+            if scrap(kept) < scrap(tightest) && room - kept <= spare {
+                return kept;
+            }
+        }
+        tightest
     }
 
     /// For lengths so fine that sets of sums would be huge: by proportion until about four blocks fit, then the best sum of up
@@ -282,7 +289,8 @@ fn take(load: &mut Load, counts: &mut [u32], kind: usize, count: u32) {
     }
 }
 
-fn gcd(a: i64, b: i64) -> i64 {
+/// Greatest common divisor.
+pub(super) fn gcd(a: i64, b: i64) -> i64 {
     if b == 0 { a } else { gcd(b, a % b) }
 }
 

@@ -7,6 +7,11 @@ use super::random::Random;
 
 /// Coils that are emptied at a time, at most.
 const MOST_COILS: usize = 7;
+/// Coils that are few, and how many coils' rounds they get in addition.
+const FEW_COILS: usize = 60;
+const MORE_ROUNDS: i64 = 300;
+/// By how much a round costs more with lengths so fine that sums are searched for pair by pair.
+const FINE_COSTS: u64 = 10;
 
 /// The search: one packing that is never made worse.
 ///
@@ -26,6 +31,8 @@ pub(super) struct Search<'a> {
     /// Coils in use, and those not in use.
     used: Vec<usize>,
     idle: Vec<usize>,
+    /// Coils whose tail is scrap, and perhaps some whose tail no longer is.
+    bad: Vec<usize>,
     random: Random,
 }
 
@@ -38,13 +45,17 @@ impl<'a> Search<'a> {
         seed: u64,
     ) -> Self {
         let waste = stocks.iter().zip(&start.loads).map(|(s, l)| s.room - load_length(&demand.lengths, l));
-        let (idle, used) = (0..stocks.len()).partition(|i| start.loads[*i].is_empty());
+        let (idle, used): (Vec<usize>, Vec<usize>) =
+            (0..stocks.len()).partition(|i| start.loads[*i].is_empty());
+        let waste: Vec<i64> = waste.collect();
+        let bad = used.iter().copied().filter(|i| rules.tail_scrap(waste[*i]) > 0).collect();
         Self {
+            bad,
             stocks,
             demand,
             rules,
             filler: Filler::new(&demand.lengths, rules),
-            waste: waste.collect(),
+            waste,
             loads: start.loads,
             left: start.left,
             cost: start.cost,
@@ -57,11 +68,12 @@ impl<'a> Search<'a> {
     /// Goes on until the cost is `target` and nothing is left, or for `rounds`, or until `stop`.
     pub(super) fn run(mut self, rounds: u64, target: Cost, stop: &dyn Fn() -> bool) -> Packing {
         let mut short = self.left.iter().any(|count| *count > 0);
+        let rounds = if self.filler.is_fine() { rounds / FINE_COSTS } else { rounds };
         for round in 0..rounds {
             if !short && self.cost <= target || self.used.is_empty() || round % 16 == 0 && stop() {
                 break;
             }
-            self.round();
+            self.round(round < rounds / 4 * 3);
             if short {
                 short = self.left.iter().any(|count| *count > 0);
             }
@@ -73,11 +85,18 @@ impl<'a> Search<'a> {
     fn choose(&mut self) -> Vec<usize> {
         let mut chosen = Vec::new();
         let size = 2 + self.random.below(MOST_COILS - 1);
-        for _ in 0..8 {
-            let i = self.used[self.random.below(self.used.len())];
-            if self.waste[i] > 0 {
-                chosen.push(i);
-                break;
+        while !self.bad.is_empty() && self.random.below(8) > 0 {
+            let at = self.random.below(self.bad.len());
+            let i = self.bad[at];
+            if !self.loads[i].is_empty() && self.rules.tail_scrap(self.waste[i]) > 0 {
+                if !chosen.contains(&i) {
+                    chosen.push(i);
+                }
+                if chosen.len() == size || self.random.below(2) == 0 {
+                    break;
+                }
+            } else {
+                self.bad.swap_remove(at);
             }
         }
         while chosen.len() < size.min(self.used.len()) {
@@ -92,7 +111,7 @@ impl<'a> Search<'a> {
         chosen
     }
 
-    fn round(&mut self) {
+    fn round(&mut self, hopeful: bool) {
         let chosen = self.choose();
         let mut pool: Vec<(usize, u32)> =
             chosen.iter().flat_map(|i| self.loads[*i].iter().copied()).collect();
@@ -132,7 +151,7 @@ impl<'a> Search<'a> {
         }
         let new_left: i64 = lengths.iter().zip(&counts).map(|(l, c)| l * i64::from(*c)).sum();
         let after = self.key_of(filled.iter().map(|(i, load, waste)| (*i, *waste, load.is_empty())));
-        if (new_left, after) > (old_left, before) {
+        if (new_left, after.compare(hopeful)) > (old_left, before.compare(hopeful)) {
             return;
         }
         self.left.fill(0);
@@ -140,12 +159,15 @@ impl<'a> Search<'a> {
             self.left[*kind] = *count;
         }
         for slot in 0..3 {
-            self.cost[slot] += after.0[slot] - before.0[slot];
+            self.cost[slot] += after.cost[slot] - before.cost[slot];
         }
         for (i, load, waste) in filled {
             let was = !self.loads[i].is_empty();
             self.loads[i] = load.into_iter().map(|(at, count)| (kinds[at], count)).collect();
             self.waste[i] = waste;
+            if self.rules.tail_scrap(waste) > 0 {
+                self.bad.push(i);
+            }
             let now = !self.loads[i].is_empty();
             if was != now {
                 let (from, to) =
@@ -160,17 +182,33 @@ impl<'a> Search<'a> {
         self.left.iter().zip(&self.demand.lengths).map(|(c, l)| i64::from(*c) * l).sum()
     }
 
-    /// Cost, then unevenness (negative, so that less is better).
-    fn key_of(&self, coils: impl Iterator<Item = (usize, i64, bool)>) -> (Cost, i128) {
-        let mut cost = [0; 3];
-        let mut uneven = 0i128;
+    fn key_of(&self, coils: impl Iterator<Item = (usize, i64, bool)>) -> Key {
+        let mut key = Key::default();
         for (i, waste, empty) in coils {
             if !empty {
-                cost = add(cost, self.rules.cost(&self.stocks[i], waste));
+                key.cost = add(key.cost, self.rules.cost(&self.stocks[i], waste));
+                key.hope = add(key.hope, self.rules.cost(&self.stocks[i], self.rules.keep_from));
+                key.even -= i128::from(waste) * i128::from(waste);
             }
-            uneven -= i128::from(waste) * i128::from(waste);
         }
-        (cost, uneven)
+        key
+    }
+}
+
+/// What some coils come to.
+#[derive(Debug, Clone, Copy, Default)]
+struct Key {
+    cost: Cost,
+    /// Cost if no tail were scrap.
+    hope: Cost,
+    /// How evenly unused room is spread: less is better.
+    even: i128,
+}
+
+impl Key {
+    /// What to compare. While the search is hopeful it takes no coil more to save scrap at tails.
+    fn compare(&self, hopeful: bool) -> (Cost, Cost, i128) {
+        (if hopeful { self.hope } else { [0; 3] }, self.cost, self.even)
     }
 }
 
@@ -206,7 +244,8 @@ fn fill_with_start(
     (start, waste)
 }
 
-/// Rounds that a search of so many coils deserves.
+/// Rounds that a search of so many coils deserves. A round on few coils costs little, so there are some more of them.
 pub(super) fn rounds_for(effort: u32, coils: usize) -> u64 {
-    u64::try_from(as_length(coils).saturating_add(20).saturating_mul(i64::from(effort))).unwrap_or(u64::MAX)
+    let coils = as_length(coils).saturating_add(if coils <= FEW_COILS { MORE_ROUNDS } else { 20 });
+    u64::try_from(coils.saturating_mul(i64::from(effort))).unwrap_or(u64::MAX)
 }

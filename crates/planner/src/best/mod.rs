@@ -2,12 +2,16 @@
 
 mod bits;
 mod bound;
+mod columns;
 mod core;
+mod dual;
 mod fill;
+mod generate;
 mod improve;
 mod pack;
 mod quality;
 mod random;
+mod simplex;
 mod wire;
 
 use rayon::prelude::*;
@@ -18,7 +22,7 @@ use crate::objective::{LevelOrder, Quality, Score};
 use crate::plan::{Plan, PlanError, Planner};
 
 use self::core::Stock;
-use wire::{Placed, WireTask};
+use wire::{Placed, Solved, WireTask};
 
 /// Pieces times coils up to which the first planner's plan is among the candidates.
 const MOST_FOR_FIRST: usize = 200_000_000;
@@ -75,23 +79,32 @@ impl BestPlanner {
         stop: &(dyn Fn() -> bool + Sync),
     ) -> Result<BestPlan, PlanError> {
         problem.check().map_err(PlanError::UnsoundProblem)?;
-        let mut candidates = vec![self.plan_by_batches(problem, stop)];
+        let (plan, scrap_bounds) = self.plan_by_batches(problem, stop);
+        let mut candidates = vec![plan];
         if problem.pieces.len().saturating_mul(problem.coils.len()) <= MOST_FOR_FIRST {
             candidates.push(FirstPlanner.plan(problem)?);
         }
         let best = candidates.into_iter().min_by_key(|plan| Score::of(problem, plan, &self.order));
         let plan = best.unwrap_or_default();
-        let quality = quality::assess(problem, &plan, &self.order, stop());
+        let quality = quality::assess(problem, &plan, &self.order, &scrap_bounds, stop());
         Ok(BestPlan { plan, quality })
     }
 
-    /// As many serials at a time as there are trays, in due order.
-    fn plan_by_batches(&self, problem: &Problem, stop: &(dyn Fn() -> bool + Sync)) -> Plan {
+    /// As many serials at a time as there are trays, in due order; with a bound on the scrap of each wire if one batch holds
+    /// everything.
+    fn plan_by_batches(&self, problem: &Problem, stop: &(dyn Fn() -> bool + Sync)) -> (Plan, Vec<i64>) {
+        let mut scrap_bounds = Vec::new();
         let mut ledger = Ledger::new(problem);
         let mut sequencer = Sequencer::new(problem, Forecast::new(problem));
         let mut uncut = vec![true; problem.pieces.len()];
-        for (batch, last) in batches(problem) {
-            let placed = self.place(problem, &ledger, batch, stop);
+        let batches = batches(problem);
+        let single = batches.len() == 1;
+        for (batch, last) in batches {
+            let solved = self.place(problem, &ledger, batch, stop);
+            if single {
+                scrap_bounds = solved.iter().map(|wire| wire.scrap_bound).collect();
+            }
+            let placed: Vec<Placed> = solved.into_iter().flat_map(|wire| wire.placed).collect();
             for (coil, piece) in &placed {
                 ledger.take(*coil, problem.pieces[piece.index()].length.get());
                 uncut[piece.index()] = false;
@@ -100,7 +113,7 @@ impl BestPlanner {
             ledger.end_batch();
         }
         let uncut = (0u32..).map(PieceIndex).zip(uncut).filter(|(_, uncut)| *uncut).map(|(p, _)| p).collect();
-        sequencer.finish(&mut ledger, uncut)
+        (sequencer.finish(&mut ledger, uncut), scrap_bounds)
     }
 
     /// Places the pieces of a batch, wire by wire.
@@ -110,13 +123,13 @@ impl BestPlanner {
         ledger: &Ledger<'_>,
         batch: Vec<Vec<PieceIndex>>,
         stop: &(dyn Fn() -> bool + Sync),
-    ) -> Vec<Placed> {
+    ) -> Vec<Solved> {
         let mut stocks: Vec<Vec<Stock>> = vec![Vec::new(); problem.wires.len()];
         for (c, coil) in problem.indexed_coils() {
             stocks[coil.wire.index()].extend(stock(problem, ledger, c));
         }
         let tasks: Vec<_> = (0u32..).map(WireIndex).zip(batch.into_iter().zip(stocks)).collect();
-        let placed: Vec<Vec<Placed>> = tasks
+        tasks
             .into_par_iter()
             .map(|(wire, (pieces, stocks))| {
                 let task = WireTask {
@@ -129,8 +142,7 @@ impl BestPlanner {
                 };
                 task.solve(&pieces)
             })
-            .collect();
-        placed.into_iter().flatten().collect()
+            .collect()
     }
 }
 

@@ -40,6 +40,13 @@ impl Packing {
     pub(super) fn key(&self) -> (i64, Cost) {
         (self.left_length, self.cost)
     }
+
+    /// Cost that the same coils would have if no tail were scrap: what a search may hope for.
+    pub(super) fn hope(&self, stocks: &[Stock], rules: &Rules) -> (bool, Cost) {
+        let used = stocks.iter().zip(&self.loads).filter(|(_, load)| !load.is_empty());
+        let hope = used.fold([0; 3], |sum, (stock, _)| add(sum, rules.cost(stock, rules.keep_from)));
+        (self.left_length > 0, hope)
+    }
 }
 
 /// In which order coils are taken.
@@ -47,9 +54,9 @@ impl Packing {
 enum Choice {
     /// Those that are mounted, then the longest: fewest coils.
     Longest,
-    /// Mounted, then opened, longest first, then sealed by receipt.
+    /// Mounted, then opened, longest first, then sealed, longest first.
     OpenedLongest,
-    /// Mounted, then opened, shortest first, then sealed by receipt: uses up remnants.
+    /// Mounted, then opened, shortest first, then sealed, longest first: uses up remnants.
     OpenedShortest,
     /// Sealed ones first, the oldest before the younger: fewest mountings when whole coils are ample.
     Sealed,
@@ -63,8 +70,8 @@ fn order_of(stocks: &[Stock], choice: Choice) -> Vec<usize> {
         let s = &stocks[*i];
         let by_size = match choice {
             Choice::Longest => (false, Reverse(s.room)),
-            Choice::OpenedLongest => (s.sealed, Reverse(if s.sealed { 0 } else { s.room })),
-            Choice::OpenedShortest => (s.sealed, Reverse(if s.sealed { 0 } else { -s.room })),
+            Choice::OpenedLongest => (s.sealed, Reverse(s.room)),
+            Choice::OpenedShortest => (s.sealed, Reverse(if s.sealed { s.room } else { -s.room })),
             Choice::Sealed => (!s.sealed, Reverse(if s.sealed { 0 } else { s.room })),
         };
         (s.mounts, by_size, s.rank, *i)
@@ -72,28 +79,24 @@ fn order_of(stocks: &[Stock], choice: Choice) -> Vec<usize> {
     order
 }
 
-/// Tries every construction and returns the best packing, the first of equals.
-pub(super) fn construct(stocks: &[Stock], demand: &Demand, rules: &Rules, seed: u64) -> Packing {
+/// All constructions, the best first. There is at least one.
+pub(super) fn construct(stocks: &[Stock], demand: &Demand, rules: &Rules, seed: u64) -> Vec<Packing> {
     let filler = Filler::new(&demand.lengths, rules);
-    let mut best: Option<Packing> = None;
+    let mut packings = Vec::new();
     let mut seen: Vec<Vec<usize>> = Vec::new();
-    let offer = |packing: Packing, best: &mut Option<Packing>| {
-        if best.as_ref().is_none_or(|b| packing.key() < b.key()) {
-            *best = Some(packing);
-        }
-    };
     for choice in CHOICES {
         let order = order_of(stocks, choice);
         if seen.contains(&order) {
             continue;
         }
-        offer(fill_in_order(stocks, demand, rules, &filler, &order, seed), &mut best);
-        if stocks.len() <= 4000 {
-            offer(best_fit_decreasing(stocks, demand, rules, &order), &mut best);
+        for longest_first in [false, true] {
+            packings.push(fill_in_order(stocks, demand, rules, &filler, &order, longest_first, seed));
         }
+        packings.push(best_fit_decreasing(stocks, demand, rules, &order));
         seen.push(order);
     }
-    best.unwrap_or_else(|| Packing::new(stocks, rules, demand, Vec::new(), demand.counts.clone()))
+    packings.sort_by_key(Packing::key);
+    packings
 }
 
 /// Fills coil after coil exactly. The first coils of the order that hold everything are filled shortest first, so that what
@@ -104,6 +107,7 @@ fn fill_in_order(
     rules: &Rules,
     filler: &Filler<'_>,
     order: &[usize],
+    longest_first: bool,
     seed: u64,
 ) -> Packing {
     let mut random = Random::new(seed);
@@ -116,7 +120,7 @@ fn fill_in_order(
     });
     let (planned, others) = order.split_at(enough.map_or(order.len(), |last| last + 1));
     let mut planned = planned.to_vec();
-    planned.sort_by_key(|i| (stocks[*i].room, *i));
+    planned.sort_by_key(|i| (if longest_first { -stocks[*i].room } else { stocks[*i].room }, *i));
     let mut spare = (-needed).max(0);
     let mut left: u64 = counts.iter().map(|c| u64::from(*c)).sum();
     for i in planned.into_iter().chain(others.iter().copied()) {

@@ -18,6 +18,8 @@ struct Wire {
     bins: usize,
     /// Number of serials among these.
     serials: usize,
+    /// Bound on scrap that is known from prices.
+    scrap_bound: i64,
     pieces: Vec<PieceIndex>,
 }
 
@@ -36,8 +38,15 @@ pub(super) fn stocks_at_start(problem: &Problem) -> Vec<Vec<Stock>> {
     stocks
 }
 
-/// Reports every level of a plan.
-pub(super) fn assess(problem: &Problem, plan: &Plan, order: &LevelOrder, stopped: bool) -> Quality {
+/// Reports every level of a plan. `scrap_bounds` says for each wire how much scrap there is at least if everything is cut and
+/// no group is split; it may be empty.
+pub(super) fn assess(
+    problem: &Problem,
+    plan: &Plan,
+    order: &LevelOrder,
+    scrap_bounds: &[i64],
+    stopped: bool,
+) -> Quality {
     let values = Values::of(problem, plan);
     let mut wires = wires(problem);
     let least = least_uncut(problem, &wires);
@@ -52,8 +61,12 @@ pub(super) fn assess(problem: &Problem, plan: &Plan, order: &LevelOrder, stopped
             *uncut == 0 && !may_lack
         })
         .collect();
-    for wire in &mut wires {
-        wire.set_certain(problem, &whole);
+    let unsplit = values.at(Level::GroupsSplit) == 0;
+    for (w, wire) in wires.iter_mut().enumerate() {
+        let bound = scrap_bounds.get(w).copied().filter(|_| unsplit).unwrap_or(0);
+        wire.set_certain(problem, &whole, bound);
+        let rules = rules(problem, WireIndex(u32::try_from(w).unwrap_or(0)), order);
+        wire.bins = wire.bins.max(wire.supply.bins_for_scrap(wire.scrap_bound, wire.total, &rules));
     }
     let mut limits = vec![Limits::NONE; wires.len()];
     let mut levels = Vec::new();
@@ -88,9 +101,10 @@ pub(super) fn assess(problem: &Problem, plan: &Plan, order: &LevelOrder, stopped
 
 impl Wire {
     /// Notes which serials are cut whole by every plan that is as good on the first levels.
-    fn set_certain(&mut self, problem: &Problem, whole: &[bool]) {
+    fn set_certain(&mut self, problem: &Problem, whole: &[bool], scrap_bound: i64) {
         let pieces = self.pieces.iter().map(|p| &problem.pieces[p.index()]);
         let certain: Vec<_> = pieces.filter(|piece| whole[piece.serial.index()]).collect();
+        self.scrap_bound = if certain.len() == self.pieces.len() { scrap_bound } else { 0 };
         self.serials = certain.iter().map(|piece| piece.serial).collect::<BTreeSet<_>>().len();
         let demand = Demand::new(certain.iter().map(|piece| piece.length.get()));
         self.total = demand.total();
@@ -109,6 +123,7 @@ fn wires(problem: &Problem) -> Vec<Wire> {
         total: 0,
         bins: 0,
         serials: 0,
+        scrap_bound: 0,
         pieces,
     };
     pieces.into_iter().zip(stocks).map(wire).collect()
@@ -126,7 +141,7 @@ fn wire_bound(
     match level {
         Level::Scrap => {
             let rules = rules(problem, index, order);
-            wire.supply.scrap(wire.total, wire.bins, &rules, limits)
+            wire.supply.scrap(wire.total, wire.bins, &rules, limits).max(wire.scrap_bound)
         }
         Level::CoilsOpened => signed(wire.supply.sealed(wire.total, wire.bins, limits)),
         Level::ReelChanges => signed(wire.supply.mounts(wire.total, wire.bins, limits)),

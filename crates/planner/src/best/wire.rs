@@ -5,13 +5,37 @@ use std::collections::BTreeMap;
 
 use crate::model::{CoilIndex, GroupIndex, PieceIndex, Problem, SerialIndex, Unison};
 
-use super::bound::{Limits, Supply};
+use super::bound::Supply;
 use super::core::{Block, Cost, Demand, Rules, Stock};
+use super::generate::generate;
 use super::improve::{Search, rounds_for};
 use super::pack::{Packing, construct};
 
 /// A piece and the coil that it is cut from.
 pub(super) type Placed = (CoilIndex, PieceIndex);
+
+/// Blocks of mean length that a coil of mean room holds, up to which column generation is tried.
+const MOST_BLOCKS_A_COIL: i64 = 25;
+
+/// Starts from which a search is made, at most.
+const MOST_SEARCHES: usize = 3;
+
+/// What a packing is wanted for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Aim {
+    /// To be cut.
+    LeastCost,
+    /// To know that there is one.
+    AnyPacking,
+}
+
+/// What was placed, and what is known of it.
+#[derive(Debug, Default)]
+pub(super) struct Solved {
+    pub(super) placed: Vec<Placed>,
+    /// Scrap in µm without which not all blocks can be cut, whole, from these coils; 0 if nothing is known.
+    pub(super) scrap_bound: i64,
+}
 
 /// The packer of one wire.
 pub(super) struct WireTask<'a> {
@@ -25,18 +49,18 @@ pub(super) struct WireTask<'a> {
 
 impl WireTask<'_> {
     /// Places the pieces as well as it can; those that are not in the answer are uncut.
-    pub(super) fn solve(&self, pieces: &[PieceIndex]) -> Vec<Placed> {
+    pub(super) fn solve(&self, pieces: &[PieceIndex]) -> Solved {
         let blocks = self.blocks(pieces);
-        if let Some(placed) = self.place_all(&blocks, self.effort) {
-            return placed;
+        if let Some((packing, scrap_bound)) = self.pack(&blocks, self.effort, Aim::LeastCost) {
+            return Solved { placed: self.hand_out(&blocks, &packing), scrap_bound };
         }
-        if self.problem.policy.unison == Unison::Preferred {
-            if let Some(placed) = self.split_some(&blocks) {
-                return placed;
-            }
-            return self.place_in_due_order(singles(self.problem, pieces));
-        }
-        self.place_in_due_order(blocks)
+        let placed = if self.problem.policy.unison == Unison::Preferred {
+            let split = self.split_some(&blocks);
+            split.unwrap_or_else(|| self.place_in_due_order(singles(self.problem, pieces)))
+        } else {
+            self.place_in_due_order(blocks)
+        };
+        Solved { placed, scrap_bound: 0 }
     }
 
     /// Pieces by group, or each alone if groups do not matter.
@@ -53,27 +77,66 @@ impl WireTask<'_> {
 
     /// Everything, or nothing.
     fn place_all(&self, blocks: &[Block], effort: u32) -> Option<Vec<Placed>> {
-        let packing = self.pack(blocks, effort)?;
+        let (packing, _) = self.pack(blocks, effort, Aim::LeastCost)?;
         Some(self.hand_out(blocks, &packing))
     }
 
-    /// A packing of all blocks.
-    fn pack(&self, blocks: &[Block], effort: u32) -> Option<Packing> {
+    /// A packing of all blocks, and a bound on its scrap.
+    fn pack(&self, blocks: &[Block], effort: u32, aim: Aim) -> Option<(Packing, i64)> {
         let supply = Supply::new(&self.stocks);
         let demand = Demand::new(blocks.iter().map(|block| block.length));
         let longest = demand.lengths.first().copied().unwrap_or_default();
         if demand.total() > supply.all() || longest > supply.longest() {
             return None;
         }
-        let target: Cost = supply.least_cost(&demand, &self.rules, &Limits::NONE);
-        let start = construct(&self.stocks, &demand, &self.rules, self.seed);
-        if start.left_length == 0 && start.cost <= target {
-            return Some(start);
+        let mut target: Cost = supply.least_cost(&demand, &self.rules, 0);
+        let mut starts = construct(&self.stocks, &demand, &self.rules, self.seed);
+        let mut best = starts.first()?.clone();
+        if best.left_length == 0 && (best.cost <= target || aim == Aim::AnyPacking) {
+            return Some((best, 0));
         }
-        let rounds = rounds_for(effort, start.loads.iter().filter(|load| !load.is_empty()).count());
-        let search = Search::new(&self.stocks, &demand, &self.rules, start, self.seed);
-        let packing = search.run(rounds, target, &|| (self.stop)());
-        (packing.left_length == 0).then_some(packing)
+        let mut scrap_bound = 0;
+        if effort > 0 && self.is_worth_generating(&demand, &supply) {
+            let (packing, bound) = generate(&self.stocks, &demand, &self.rules, &starts, self.stop);
+            scrap_bound = bound;
+            target = supply.least_cost(&demand, &self.rules, bound);
+            if let Some(packing) = packing {
+                if packing.key() < best.key() {
+                    best = packing.clone();
+                }
+                starts.push(packing);
+            }
+        }
+        if aim == Aim::AnyPacking {
+            if best.left_length == 0 {
+                return Some((best, 0));
+            }
+            target = [i64::MAX; 3];
+        }
+        starts.sort_by_cached_key(|start| (start.hope(&self.stocks, &self.rules), start.key()));
+        for start in starts.into_iter().take(MOST_SEARCHES) {
+            let (lacks, hope) = start.hope(&self.stocks, &self.rules);
+            if (self.stop)() || best.left_length == 0 && (lacks || best.cost <= hope) {
+                break;
+            }
+            let rounds = rounds_for(effort, start.loads.iter().filter(|load| !load.is_empty()).count());
+            let search = Search::new(&self.stocks, &demand, &self.rules, start, self.seed);
+            let packing = search.run(rounds, target, &|| (self.stop)());
+            if packing.key() < best.key() {
+                best = packing;
+            }
+        }
+        (best.left_length == 0).then_some((best, scrap_bound))
+    }
+
+    /// Whether column generation can win anything: not on a handful of coils, nor on coils that hold so many blocks that exact
+    /// filling leaves nothing.
+    fn is_worth_generating(&self, demand: &Demand, supply: &Supply) -> bool {
+        let blocks: i64 = demand.counts.iter().map(|count| i64::from(*count)).sum();
+        let mean_length = demand.total() / blocks.max(1);
+        let coils = i64::try_from(self.stocks.len()).unwrap_or(i64::MAX);
+        let mean_room = supply.all() / coils.max(1);
+        demand.total() > 4 * supply.longest() && mean_room <= MOST_BLOCKS_A_COIL * mean_length
     }
 
     /// Splits the longest groups, as few as must be, until everything finds a place.
@@ -157,7 +220,7 @@ impl WireTask<'_> {
 
     fn fits<'b>(&self, blocks: impl Iterator<Item = &'b Block>) -> bool {
         let blocks: Vec<Block> = blocks.cloned().collect();
-        self.pack(&blocks, self.effort / 4).is_some()
+        self.pack(&blocks, self.effort / 4, Aim::AnyPacking).is_some()
     }
 
     /// Gives names to the numbers: coils in order of receipt, and to each the blocks of the earliest serials.

@@ -3,6 +3,7 @@
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, reason = "tests")]
 
 mod best;
+mod bin_packing;
 mod by_hand;
 mod checker_by_hand;
 mod exhaustive;
