@@ -23,6 +23,7 @@ mod scales;
 mod stations;
 mod steps;
 mod string_store;
+mod winding_orders;
 mod wires;
 mod write;
 

@@ -2,12 +2,13 @@
 
 use async_trait::async_trait;
 use becket_store::{
-    Answer, Document, Frozen, FrozenSet, Imported, JobColumns, JobFilter, JobState, NewWire, Page,
-    PageRequest, StoreError, StoredJob, StoredScale, StoredWire, StringStore, WriteContext, Written,
+    Answer, Document, Frozen, FrozenSet, Imported, JobColumns, JobFilter, JobState, NewWindingOrder, NewWire,
+    Page, PageRequest, StoreError, StoredJob, StoredScale, StoredWindingOrder, StoredWire, StringStore,
+    WindingRelease, WriteContext, Written,
 };
 
 use crate::scales::ScaleKey;
-use crate::{SqliteStore, jobs, scales, wires};
+use crate::{SqliteStore, jobs, scales, winding_orders, wires};
 
 #[async_trait]
 impl StringStore for SqliteStore {
@@ -150,5 +151,37 @@ impl StringStore for SqliteStore {
 
     async fn frozen_set(&self, serial_id: &str) -> Result<Option<(FrozenSet, Frozen)>, StoreError> {
         jobs::set_of(self, serial_id).await
+    }
+
+    async fn release_winding_order(
+        &self,
+        ctx: &WriteContext,
+        order: NewWindingOrder,
+        answer: Answer<WindingRelease>,
+    ) -> Result<Written, StoreError> {
+        winding_orders::release(self, ctx, order, answer).await
+    }
+
+    async fn winding_order(
+        &self,
+        order_id: &str,
+        revision: Option<i64>,
+    ) -> Result<StoredWindingOrder, StoreError> {
+        winding_orders::one(self, order_id, revision).await
+    }
+
+    async fn winding_order_of(
+        &self,
+        serial_ids: &[String],
+    ) -> Result<Option<StoredWindingOrder>, StoreError> {
+        winding_orders::of_serials(self, serial_ids).await
+    }
+
+    async fn list_winding_orders(
+        &self,
+        serial_id: Option<&str>,
+        page: &PageRequest,
+    ) -> Result<Page<StoredWindingOrder>, StoreError> {
+        winding_orders::list(self, serial_id, page).await
     }
 }

@@ -23,6 +23,8 @@ pub enum Kind {
     Station,
     /// Cut list.
     CutList,
+    /// Winding order.
+    WindingOrder,
 }
 
 impl fmt::Display for Kind {
@@ -35,6 +37,7 @@ impl fmt::Display for Kind {
             Self::StockRule => "stockRules",
             Self::Station => "stations",
             Self::CutList => "cutLists",
+            Self::WindingOrder => "windingOrders",
         })
     }
 }
@@ -93,6 +96,24 @@ pub enum StoreError {
         serial_id: String,
         /// Digest of the frozen set.
         digest: String,
+    },
+    /// The serial is on an order of other serials. Order with the same serials again, or without this one.
+    #[error(
+        "the wound strings of {serial_id} are on winding order {order_id}, which is for other serials too or instead"
+    )]
+    WindingOrdered {
+        /// Serial.
+        serial_id: String,
+        /// Order that it is on.
+        order_id: String,
+    },
+    /// The content differs from that of the latest revision, and no reason is given. State why.
+    #[error("winding order {order_id} differs from its revision {revision}")]
+    WindingReasonMissing {
+        /// Order.
+        order_id: String,
+        /// Latest revision.
+        revision: i64,
     },
     /// A coil is no longer as it was when the decision was taken, or has too little left for what was planned. Decide again.
     #[error("coil {coil_id} has changed, or has too little left")]

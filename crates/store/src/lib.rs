@@ -25,6 +25,7 @@ mod floor_json;
 pub mod journal;
 mod page;
 mod string_store;
+mod winding_orders;
 
 pub use context::{Answer, Document, Engine, Stored, WriteContext, Written};
 pub use cut_store::{
@@ -39,3 +40,4 @@ pub use string_store::{
     Frozen, FrozenSet, Imported, JobColumns, JobFilter, JobState, NewWire, StoredJob, StoredScale,
     StoredWire, StringStore,
 };
+pub use winding_orders::{NewWindingOrder, StoredWindingOrder, WindingRelease};

@@ -5,6 +5,7 @@ use async_trait::async_trait;
 use crate::context::{Answer, Document, Engine, Stored, WriteContext, Written};
 use crate::error::StoreError;
 use crate::page::{Page, PageRequest};
+use crate::winding_orders::{NewWindingOrder, StoredWindingOrder, WindingRelease};
 
 /// A wire to store.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -296,4 +297,44 @@ pub trait StringStore: Engine {
     /// # Errors
     /// Only the general ones; an unknown serial has no set.
     async fn frozen_set(&self, serial_id: &str) -> Result<Option<(FrozenSet, Frozen)>, StoreError>;
+
+    /// Releases an order of wound strings: revision 1 for serials that are on no order, the next one for serials that have
+    /// an order of their own with other content; if its content is the same, nothing changes. Subject "windingOrders/id".
+    ///
+    /// # Errors
+    /// [`StoreError::NotFound`] for a serial without a job, [`StoreError::WindingOrdered`] if an order has some of the serials
+    /// and not exactly these, [`StoreError::WindingReasonMissing`].
+    async fn release_winding_order(
+        &self,
+        ctx: &WriteContext,
+        order: NewWindingOrder,
+        answer: Answer<WindingRelease>,
+    ) -> Result<Written, StoreError>;
+
+    /// One revision of an order, or its latest.
+    ///
+    /// # Errors
+    /// [`StoreError::NotFound`].
+    async fn winding_order(
+        &self,
+        order_id: &str,
+        revision: Option<i64>,
+    ) -> Result<StoredWindingOrder, StoreError>;
+
+    /// The latest revision of the order of exactly these serials, if there is one.
+    ///
+    /// # Errors
+    /// [`StoreError::WindingOrdered`] if an order has some of them and not exactly these.
+    async fn winding_order_of(&self, serial_ids: &[String])
+    -> Result<Option<StoredWindingOrder>, StoreError>;
+
+    /// The latest revisions of all orders by number, or of the order that a serial is on.
+    ///
+    /// # Errors
+    /// [`StoreError::CursorInvalid`].
+    async fn list_winding_orders(
+        &self,
+        serial_id: Option<&str>,
+        page: &PageRequest,
+    ) -> Result<Page<StoredWindingOrder>, StoreError>;
 }
