@@ -5,9 +5,10 @@ use std::sync::Arc;
 
 use becket_api::stringing::compute_job_sets_response::Result as Outcome;
 use becket_api::stringing::{ComputeJobSetsRequest, ComputeJobSetsResponse, SetView, StringSet};
-use becket_service_kit::{Deadline, deadline_exceeded};
+use becket_service_kit::{Deadline, deadline_exceeded, internal};
 use becket_units::Fault;
 use futures_util::stream::{self, Stream, StreamExt};
+use tokio_util::task::AbortOnDropHandle;
 use tonic::Status;
 
 use crate::app::App;
@@ -27,8 +28,9 @@ pub(crate) type JobSetStream = Pin<Box<dyn Stream<Item = Result<ComputeJobSetsRe
 impl App {
     /// Streams sets in the order of the request.
     ///
-    /// Nothing runs by itself: the stream works while it is read, [`AHEAD`] sets ahead, and dropping it cancels what is under
-    /// way.
+    /// Work begins while the stream is read, [`AHEAD`] sets ahead, and dropping the stream cancels what is under way. Each set is
+    /// a task of its own: a future that waits for its reader would keep its connection to the store and its place among the
+    /// computations from all others.
     pub(crate) fn compute_job_sets(
         self: Arc<Self>,
         request: ComputeJobSetsRequest,
@@ -38,8 +40,12 @@ impl App {
         let view = checked(serial_ids.len(), view)?;
         let scales = Arc::new(CheckedScales::default());
         let sets = stream::iter(serial_ids)
-            .map(move |serial_id| Arc::clone(&self).job_set(serial_id, view, Arc::clone(&scales)))
-            .buffered(AHEAD);
+            .map(move |serial_id| {
+                let set = Arc::clone(&self).job_set(serial_id, view, Arc::clone(&scales));
+                AbortOnDropHandle::new(tokio::spawn(set))
+            })
+            .buffered(AHEAD)
+            .map(|joined| joined.unwrap_or_else(|error| Err(internal(error.to_string()))));
         Ok(match deadline {
             Some(deadline) => Box::pin(until(deadline, sets.boxed())),
             None => Box::pin(sets),

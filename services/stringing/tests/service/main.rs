@@ -3,8 +3,10 @@
 #![allow(clippy::unwrap_used, clippy::panic, reason = "tests")]
 
 mod compute;
+mod job_sets;
 mod jobs;
 mod journal;
+mod partials;
 mod scales;
 mod served;
 mod string_sets;
