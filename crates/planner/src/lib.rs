@@ -44,9 +44,35 @@
 //!
 //! ## Objective
 //!
-//! In this order: serve earlier-due serials first, and leave as few of their pieces uncut as possible; keep groups on one
-//! coil; open as few sealed coils as possible, the oldest first; waste little (end trims and tails that are scrap);
-//! change reels seldom. [`FirstPlanner`] heeds the order by construction; it is a heuristic and proves no optimum.
+//! Levels in strict order; on each, less is better ([`Level`]):
+//!
+//! 1. pieces uncut, compared serial by serial in due order: this makes as many serials whole as can be, then cuts as much
+//!    of the next as can be ([`Level::SerialsNotWhole`], [`Level::PiecesUncut`]);
+//! 2. groups split over coils ([`Level::GroupsSplit`]);
+//! 3. scrap: end trims, and tails shorter than r_w ([`Level::Scrap`]);
+//! 4. sealed coils opened ([`Level::CoilsOpened`]);
+//! 5. reel changes, which are mountings ([`Level::ReelChanges`]);
+//! 6. lots per serial and wire ([`Level::Lots`]), then pieces of a serial cut out of the wanted order
+//!    ([`Level::OutOfOrder`]).
+//!
+//! The shop may put levels 3 to 5 and the lots in another order ([`LevelOrder`]). [`Score`] compares two plans.
+//!
+//! ## Methods and proof
+//!
+//! [`BestPlanner`] treats each wire on its own, in batches of as many serials as there are trays. Coils are filled by exact
+//! subset sums (for lengths too fine for that, by sums of up to four blocks), by best fit decreasing, and, where coils are
+//! short, by column generation with diving; a search then refills few coils at a time. The plan of [`FirstPlanner`] is a
+//! candidate too, up to a size. For each level [`Quality`] states value, lower bound and whether they meet. Bounds:
+//! capacity with the longest coils first, dual feasible functions, the Lagrangian bound at the prices of the linear
+//! program, and for reel changes the serials whose spans cannot overlap. A bound of a level holds for all plans that are no
+//! worse on the levels before. What is not proven is said to be open: a plan with uncut pieces does not claim that there is
+//! no better one unless the bound says so.
+//!
+//! Known limits: lots and the wanted order are reported but not searched for; batches are taken in due order one by one,
+//! so scrap over several batches is not optimised jointly, and bounds are then weaker; the order of coils in a batch is
+//! that of [`FirstPlanner`].
+//!
+//! [`FirstPlanner`] heeds the levels by construction; it is a heuristic and proves no optimum.
 //!
 //! # What this crate does not do
 //!
@@ -57,7 +83,8 @@
 //! # Planner and checker
 //!
 //! [`Planner`] is the interface of every planning method. [`check_plan`] is written from the model above and shares no
-//! code with any planner: a plan is to be shown or booked only if the checker passes it.
+//! code with any planner: a plan is to be shown or booked only if the checker passes it. [`check_quality`] recomputes the
+//! figures of a report.
 //!
 //! # Examples
 //!
@@ -109,6 +136,7 @@ mod first;
 mod model;
 mod objective;
 mod plan;
+mod report_checker;
 mod violation;
 
 pub use best::{BestPlan, BestPlanner, Effort};
@@ -121,4 +149,5 @@ pub use model::{
 };
 pub use objective::{Level, LevelOrder, LevelReport, Quality, Score};
 pub use plan::{Figures, Plan, PlanError, Planner, Shortfall, Step, Tail};
+pub use report_checker::{ReportFault, check_quality};
 pub use violation::{Figure, Violation};

@@ -244,8 +244,10 @@ fn fill_with_start(
     (start, waste)
 }
 
-/// Rounds that a search of so many coils deserves. A round on few coils costs little, so there are some more of them.
-pub(super) fn rounds_for(effort: u32, coils: usize) -> u64 {
+/// Rounds that a search of so many coils deserves. A round on few coils costs little, so there are some more of them;
+/// few blocks are soon tried out.
+pub(super) fn rounds_for(effort: u32, coils: usize, blocks: usize) -> u64 {
     let coils = as_length(coils).saturating_add(if coils <= FEW_COILS { MORE_ROUNDS } else { 20 });
-    u64::try_from(coils.saturating_mul(i64::from(effort))).unwrap_or(u64::MAX)
+    let most = as_length(blocks).saturating_mul(as_length(blocks));
+    u64::try_from(coils.min(most).saturating_mul(i64::from(effort))).unwrap_or(u64::MAX)
 }

@@ -119,7 +119,8 @@ impl WireTask<'_> {
             if (self.stop)() || best.left_length == 0 && (lacks || best.cost <= hope) {
                 break;
             }
-            let rounds = rounds_for(effort, start.loads.iter().filter(|load| !load.is_empty()).count());
+            let used = start.loads.iter().filter(|load| !load.is_empty()).count();
+            let rounds = rounds_for(effort, used, blocks.len());
             let search = Search::new(&self.stocks, &demand, &self.rules, start, self.seed);
             let packing = search.run(rounds, target, &|| (self.stop)());
             if packing.key() < best.key() {

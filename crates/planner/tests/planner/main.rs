@@ -10,4 +10,5 @@ mod exhaustive;
 mod faults;
 mod instances;
 mod mutations;
+mod optimal;
 mod properties;
