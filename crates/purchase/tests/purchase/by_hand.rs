@@ -59,15 +59,48 @@ fn first_short_week_is_the_first() {
 }
 
 #[test]
-fn an_instrument_that_cannot_be_finished_leaves_the_later_ones_short() {
-    // The second instrument makes the need 2.4 m, above the 2 m in stock: its 300 mm piece still fits, but the piece of 300 mm of
-    // the third instrument is not counted as covered although 500 mm would be left.
+fn an_instrument_that_cannot_be_finished_leaves_later_ones_what_fits_them() {
+    // The second instrument makes the need 2.4 m, above the 2 m in stock: its 300 mm piece still fits, and so does the piece
+    // of 300 mm of the third instrument, on the 500 mm that are left.
     let mut q = question(instrument(&[900, 300], 0), 3, coils(&[2000]));
     q.instruments.push(instrument(&[300], 0));
     q.weeks[2] = vec![Build { instrument: 1, count: 1 }];
     let answer = estimate(&q).unwrap();
     let short: Vec<Um> = answer.weeks.iter().map(|w| w.short).collect();
-    assert_eq!(short, [mm(0), mm(900), mm(300)]);
+    assert_eq!(short, [mm(0), mm(900), mm(0)]);
+}
+
+#[test]
+fn pieces_that_fit_no_coil_do_not_hide_what_covers_later_weeks() {
+    // Eight pieces of 1.5 m fit on no coil of 1 m; sixteen of 0.5 m, two on a coil, do.
+    let mut q = question(instrument(&[1500], 0), 0, coils(&[1000; 10]));
+    q.instruments.push(instrument(&[500], 0));
+    q.weeks = vec![vec![Build { instrument: 0, count: 8 }], vec![Build { instrument: 1, count: 16 }]];
+    let answer = estimate(&q).unwrap();
+    let weeks: Vec<(Um, Um)> = answer.weeks.iter().map(|w| (w.covered, w.short)).collect();
+    assert_eq!(weeks, [(mm(0), mm(12_000)), (mm(8000), mm(0))]);
+    assert_eq!((answer.covered, answer.first_short_week), (mm(8000), Some(0)));
+}
+
+#[test]
+fn what_is_left_beside_pieces_covers_later_weeks() {
+    // One piece of 600 mm from each coil leaves 400 mm on each, whatever else is wanted: ten are short, ten of 400 mm are not.
+    let mut q = question(instrument(&[600], 0), 0, coils(&[1000; 10]));
+    q.instruments.push(instrument(&[400], 0));
+    q.weeks = vec![
+        vec![Build { instrument: 0, count: 20 }],
+        vec![Build { instrument: 0, count: 10_000 }],
+        vec![Build { instrument: 1, count: 11 }],
+    ];
+    let covered: Vec<Um> = estimate(&q).unwrap().weeks.iter().map(|w| w.covered).collect();
+    assert_eq!(covered, [mm(6000), mm(0), mm(4000)]);
+    // Where a note comes from one coil, a pair of 300 mm is as long as a piece of 600 mm, and singles still fit beside.
+    let mut pair = instrument(&[300, 300], 0);
+    pair.pieces[1].group = pair.pieces[0].group;
+    q.policy = policy(Unison::Hard);
+    q.instruments[0] = pair;
+    let covered: Vec<Um> = estimate(&q).unwrap().weeks.iter().map(|w| w.covered).collect();
+    assert_eq!(covered, [mm(6000), mm(0), mm(4000)]);
 }
 
 #[test]
