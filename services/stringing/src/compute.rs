@@ -36,10 +36,16 @@ impl App {
     }
 }
 
-/// The set as a message, with its digest.
-fn message(source: &SetSource) -> Result<StringSet, UseCaseError> {
+/// The set as the domain has it, and as a message with its digest.
+pub(crate) fn computed_set(source: &SetSource) -> Result<(becket_scale::StringSet, StringSet), UseCaseError> {
     let SetSource { serial_id, scale, as_built_notes, catalogue, options } = source;
     let set = compute(scale, catalogue, options)?;
     let inputs = SetInputs { serial_id, scale, as_built_notes, catalogue, options, computed_by: COMPUTED_BY };
-    Ok(string_set(&inputs, &set))
+    let shown = string_set(&inputs, &set);
+    Ok((set, shown))
+}
+
+/// The set as a message, with its digest.
+fn message(source: &SetSource) -> Result<StringSet, UseCaseError> {
+    computed_set(source).map(|(_, shown)| shown)
 }

@@ -3,6 +3,7 @@
 use becket_scale::ComputeError;
 use becket_store::{JobState, StoreError};
 use becket_units::Fault;
+use becket_winding::OrderError;
 
 /// Why a use case refuses or fails. In every case nothing was stored.
 #[derive(Debug, thiserror::Error)]
@@ -66,6 +67,9 @@ pub(crate) enum UseCaseError {
     /// The scale has no string set at this pitch.
     #[error("the string set cannot be computed: {0}")]
     NotComputable(#[from] ComputeError),
+    /// The serials have no order of wound strings.
+    #[error("there is no order: {0}")]
+    NotOrderable(#[from] OrderError),
     /// The store refuses or fails.
     #[error(transparent)]
     Store(#[from] StoreError),

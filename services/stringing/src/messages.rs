@@ -2,8 +2,8 @@
 //! it.
 
 use becket_api::convert::{etag_version, timestamp};
-use becket_api::stringing::{self, Job, Scale, ScaleState, Wire};
-use becket_store::{JobState, Stored, StoredJob, StoredScale, StoredWire};
+use becket_api::stringing::{self, Job, Scale, ScaleState, WindingOrder, Wire};
+use becket_store::{JobState, Stored, StoredJob, StoredScale, StoredWindingOrder, StoredWire};
 use becket_units::Fault;
 
 use crate::error::UseCaseError;
@@ -92,6 +92,27 @@ pub(crate) fn shown_job(content: Job, stored: &StoredJob) -> Job {
 /// A stored job as it is shown.
 pub(crate) fn job(stored: &StoredJob) -> Result<Job, UseCaseError> {
     Ok(shown_job(decode(&stored.stored.bytes)?, stored))
+}
+
+/// A winding order as it is shown, from its content.
+pub(crate) fn shown_winding_order(content: WindingOrder, stored: &StoredWindingOrder) -> WindingOrder {
+    WindingOrder {
+        order_id: stored.order_id.clone(),
+        revision: revision_number(stored.revision),
+        reason: stored.reason.clone(),
+        release_time: Some(timestamp(stored.release_us)),
+        ..content
+    }
+}
+
+/// A stored winding order as it is shown.
+pub(crate) fn winding_order(stored: &StoredWindingOrder) -> Result<WindingOrder, UseCaseError> {
+    Ok(shown_winding_order(decode(&stored.bytes)?, stored))
+}
+
+/// A revision as the API has it. No order has so many that it would not fit.
+pub(crate) fn revision_number(revision: i64) -> i32 {
+    i32::try_from(revision).unwrap_or(i32::MAX)
 }
 
 /// The message of a request, which must be there.

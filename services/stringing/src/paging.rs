@@ -1,6 +1,6 @@
 //! Pages of lists.
 
-use becket_api::stringing::{ListJobsRequest, ListScalesRequest, ListWiresRequest};
+use becket_api::stringing::{ListJobsRequest, ListScalesRequest, ListWindingOrdersRequest, ListWiresRequest};
 use becket_store::PageRequest;
 use becket_units::Fault;
 use prost::Message;
@@ -37,6 +37,7 @@ macro_rules! list_requests {
 list_requests! {
     ListWiresRequest: "becket.stringing.v1.WireService/ListWires";
     ListScalesRequest: "becket.stringing.v1.ScaleService/ListScales";
+    ListWindingOrdersRequest: "becket.stringing.v1.WindingOrderService/ListWindingOrders";
     ListJobsRequest: "becket.stringing.v1.JobService/ListJobs";
 }
 

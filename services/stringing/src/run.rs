@@ -6,6 +6,7 @@ use becket_api::stringing;
 use becket_api::stringing::job_service_server::JobServiceServer;
 use becket_api::stringing::scale_service_server::ScaleServiceServer;
 use becket_api::stringing::string_set_service_server::StringSetServiceServer;
+use becket_api::stringing::winding_order_service_server::WindingOrderServiceServer;
 use becket_api::stringing::wire_service_server::WireServiceServer;
 use becket_service_kit::{Clock, LimitSettings, ServeError, ServerParts, serve};
 use becket_store::StoreError;
@@ -17,11 +18,12 @@ use crate::app::{App, Storage};
 use crate::grpc::Handlers;
 
 /// Full names of the services that are served.
-pub const SERVICE_NAMES: [&str; 4] = [
+pub const SERVICE_NAMES: [&str; 5] = [
     stringing::wire_service_server::SERVICE_NAME,
     stringing::scale_service_server::SERVICE_NAME,
     stringing::job_service_server::SERVICE_NAME,
     stringing::string_set_service_server::SERVICE_NAME,
+    stringing::winding_order_service_server::SERVICE_NAME,
 ];
 
 /// What the service is made of.
@@ -94,6 +96,7 @@ pub async fn register(routes: &mut RoutesBuilder, deps: Deps) -> Result<(), RunE
         .add_service(limited!(WireServiceServer))
         .add_service(limited!(ScaleServiceServer))
         .add_service(limited!(JobServiceServer))
-        .add_service(limited!(StringSetServiceServer));
+        .add_service(limited!(StringSetServiceServer))
+        .add_service(limited!(WindingOrderServiceServer));
     Ok(())
 }

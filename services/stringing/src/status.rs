@@ -4,6 +4,7 @@ use becket_api::errors::ErrorReason;
 use becket_api::stringing::{FieldFault, SetRefusal};
 use becket_service_kit::{StatusBuilder, from_faults, internal};
 use becket_store::{JobState, StoreError};
+use becket_winding::OrderError;
 use tonic::Status;
 use tonic_types::StatusExt;
 
@@ -40,6 +41,7 @@ impl From<UseCaseError> for Status {
             UseCaseError::SetChanged { serial_id, digest } => set_changed(text, &serial_id, &digest),
             UseCaseError::JobEnded { serial_id, state } => job_state(text, &serial_id, state),
             UseCaseError::NotComputable(_) => StatusBuilder::new(ErrorReason::NotComputable, text).build(),
+            UseCaseError::NotOrderable(error) => not_orderable(&error, text),
             UseCaseError::Store(error) => of_store(error),
             UseCaseError::Stopping => StatusBuilder::new(ErrorReason::Overloaded, text).build(),
             UseCaseError::Internal(detail) => internal(detail),
@@ -89,6 +91,21 @@ fn of_store(error: StoreError) -> Status {
         }
         StoreError::JobState { serial_id, state } => job_state(text, &serial_id, state),
         StoreError::SetFrozen { serial_id, digest } => set_changed(text, &serial_id, &digest),
+        StoreError::WindingOrdered { serial_id, order_id } => {
+            StatusBuilder::new(ErrorReason::StateForbids, text)
+                .meta("serial_id", serial_id)
+                .meta("order_id", order_id)
+                .meta("state", "ordered")
+                .build()
+        }
+        StoreError::WindingReasonMissing { order_id, revision } => {
+            StatusBuilder::new(ErrorReason::StateForbids, format!("{text}; state the reason of the change"))
+                .violation("reason", "is empty, and the content has changed since the latest revision")
+                .meta("order_id", order_id)
+                .meta("revision", revision)
+                .meta("state", "released")
+                .build()
+        }
         StoreError::CursorInvalid => UseCaseError::PageToken.into(),
         StoreError::Busy => StatusBuilder::new(ErrorReason::Overloaded, text).build(),
         StoreError::Unavailable(source) => {
@@ -97,6 +114,18 @@ fn of_store(error: StoreError) -> Status {
         }
         // The rest belongs to the floor, which this service never touches, or tells of damage.
         other => internal(format!("unexpected error of the store: {other:?}")),
+    }
+}
+
+fn not_orderable(error: &OrderError, text: String) -> Status {
+    match error {
+        OrderError::NothingWound { serial_id } => {
+            StatusBuilder::new(ErrorReason::NotComputable, text).meta("serial_id", serial_id).build()
+        }
+        OrderError::Packs { wire_id, .. } => {
+            StatusBuilder::new(ErrorReason::NotComputable, text).meta("wire_id", wire_id).build()
+        }
+        OrderError::Inconsistent { .. } => internal(text),
     }
 }
 

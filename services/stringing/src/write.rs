@@ -3,7 +3,7 @@
 use becket_api::digest::request_digest;
 use becket_api::stringing::{
     AmendJobRequest, CloseJobRequest, CreateScaleRequest, FreezeStringSetRequest, ImportWiresRequest,
-    OpenJobRequest, ReleaseScaleRequest, UpdateScaleRequest, UpdateWireRequest,
+    OpenJobRequest, ReleaseScaleRequest, ReleaseWindingOrderRequest, UpdateScaleRequest, UpdateWireRequest,
 };
 use becket_service_kit::{CallContext, check_request_id};
 use becket_store::{Document, WriteContext, Written};
@@ -51,6 +51,7 @@ write_requests! {
     AmendJobRequest: "JobService/AmendJob", |request| request.validate_only;
     CloseJobRequest: "JobService/CloseJob", |_| false;
     FreezeStringSetRequest: "StringSetService/FreezeStringSet", |_| false;
+    ReleaseWindingOrderRequest: "WindingOrderService/ReleaseWindingOrder", |request| request.validate_only;
 }
 
 /// How a write begins.

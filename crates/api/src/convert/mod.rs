@@ -22,6 +22,7 @@ mod scale;
 mod stamps;
 mod station;
 mod string_set;
+mod winding_order;
 mod wire;
 
 pub use coil::{coil, read_new_coil, read_stock_rule, stock_rule};
@@ -33,6 +34,7 @@ pub use quantity::{kilograms, metres, pieces};
 pub use stamps::{Stamps, etag_version, micros, timestamp};
 pub use station::{read_station, station};
 pub use string_set::{SetInputs, note_partials, string_set};
+pub use winding_order::{winding_order, winding_order_digest};
 
 use becket_units::Fault;
 

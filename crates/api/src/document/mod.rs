@@ -16,12 +16,15 @@ mod lists;
 mod names;
 mod read;
 mod tree;
+mod winding_order;
 mod write;
 
 pub use csv::{coils_from_csv, wires_from_csv};
 pub use fault::{DocumentError, DocumentFault};
 pub use lists::{CoilsDocument, list_to_toml, parse_coils, parse_list};
 pub use names::enum_name;
+
+pub use winding_order::{winding_order_from_csv, winding_order_to_csv};
 
 pub(crate) use tree::shortened;
 

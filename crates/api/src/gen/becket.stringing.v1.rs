@@ -5222,8 +5222,8 @@ pub mod winding_order_service_client {
             self
         }
         /// ReleaseWindingOrder computes the wound strings of the serials and releases the order of them. The first order of the
-        /// serials is revision 1. If these serials have an order and its content is the same by now, that order is returned and
-        /// nothing changes; if it differs, the request must state a reason, and a new revision is released. A serial is on one
+        /// serials is revision 1. If these serials have an order and its lines and materials are the same by now, that order is
+        /// returned and nothing changes; if they differ, the request must state a reason, and a new revision is released. A serial is on one
         /// order at most: a batch that shares a serial with an order of other serials is refused with FAILED_PRECONDITION.
         /// With validate_only the order is returned as it would be released.
         pub async fn release_winding_order(
@@ -5331,8 +5331,8 @@ pub mod winding_order_service_server {
     #[async_trait]
     pub trait WindingOrderService: std::marker::Send + std::marker::Sync + 'static {
         /// ReleaseWindingOrder computes the wound strings of the serials and releases the order of them. The first order of the
-        /// serials is revision 1. If these serials have an order and its content is the same by now, that order is returned and
-        /// nothing changes; if it differs, the request must state a reason, and a new revision is released. A serial is on one
+        /// serials is revision 1. If these serials have an order and its lines and materials are the same by now, that order is
+        /// returned and nothing changes; if they differ, the request must state a reason, and a new revision is released. A serial is on one
         /// order at most: a batch that shares a serial with an order of other serials is refused with FAILED_PRECONDITION.
         /// With validate_only the order is returned as it would be released.
         async fn release_winding_order(

@@ -3,6 +3,7 @@
 mod job;
 mod scale;
 mod string_set;
+mod winding_order;
 mod wire;
 
 use std::sync::Arc;

@@ -10,13 +10,16 @@ mod freeze_string_set;
 mod get_job;
 mod get_scale;
 mod get_string_set;
+mod get_winding_order;
 mod get_wire;
 mod import_wires;
 mod list_jobs;
 mod list_scales;
+mod list_winding_orders;
 mod list_wires;
 mod open_job;
 mod release_scale;
+mod release_winding_order;
 mod update_scale;
 mod update_wire;
 

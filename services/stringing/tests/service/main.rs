@@ -10,5 +10,6 @@ mod partials;
 mod scales;
 mod served;
 mod string_sets;
+mod winding_orders;
 mod wires;
 mod world;

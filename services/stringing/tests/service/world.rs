@@ -10,6 +10,7 @@ use becket_api::journal::journal_service_client::JournalServiceClient;
 use becket_api::stringing::job_service_client::JobServiceClient;
 use becket_api::stringing::scale_service_client::ScaleServiceClient;
 use becket_api::stringing::string_set_service_client::StringSetServiceClient;
+use becket_api::stringing::winding_order_service_client::WindingOrderServiceClient;
 use becket_api::stringing::wire_service_client::WireServiceClient;
 use becket_api::stringing::{
     CreateScaleRequest, GetStringSetRequest, HitchStyle, ImportWiresRequest, Job, Material, Note,
@@ -114,6 +115,10 @@ impl World {
 
     pub(crate) fn sets(&self) -> StringSetServiceClient<Channel> {
         StringSetServiceClient::new(self.channel.clone())
+    }
+
+    pub(crate) fn winding_orders(&self) -> WindingOrderServiceClient<Channel> {
+        WindingOrderServiceClient::new(self.channel.clone())
     }
 
     pub(crate) fn journal(&self) -> JournalServiceClient<Channel> {
