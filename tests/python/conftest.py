@@ -1,5 +1,6 @@
 """Starts becket on a free port, makes the client's stubs from the proto files, and gives tests a channel."""
 
+import os
 import pathlib
 import re
 import subprocess
@@ -40,7 +41,7 @@ class Server:
         self.address = None
 
     def start(self):
-        binary = ROOT / "target" / "debug" / "becket"
+        binary = pathlib.Path(os.environ.get("BECKET_BINARY", ROOT / "target" / "debug" / "becket"))
         assert binary.exists(), f"{binary} is not built: cargo build -p becket"
         self.process = subprocess.Popen(
             [str(binary), "serve", "--data", str(self.data), "--listen", "127.0.0.1:0"],

@@ -13,6 +13,7 @@ pub(crate) enum Show {
     Scale(Scale),
     Job(Job),
     Set(Set),
+    Partials(Partials),
     Coil(Coil),
     Station(Station),
     CutList(CutList),
@@ -59,12 +60,14 @@ pub(crate) struct Job {
 #[derive(Debug, Args)]
 #[command(
     group = ArgGroup::new("of").required(true).args(["serial_id", "model"]),
-    group = ArgGroup::new("part").args(["summary", "strings", "pieces"]),
+    group = ArgGroup::new("part").args(["summary", "strings", "windings", "pieces"]),
     after_help = "\
 Example:
   becket show set C27-0107
   becket show set C27-0107 --strings
+  becket show set C27-0107 --windings
   becket show set --model small-160 --revision a --a4 442 --first-partial
+  becket show set --model small-160 --revision a --stepped --helix --strings
   becket --format csv show set C27-0107 --pieces"
 )]
 pub(crate) struct Set {
@@ -83,15 +86,77 @@ pub(crate) struct Set {
     /// Take the pitch for the first partial, which is what sounds, and not for the frequency without stiffness
     #[arg(long, requires = "model")]
     pub(crate) first_partial: bool,
+    /// Solve wound strings exactly, with their bare ends; B is then fitted to the exact partials
+    #[arg(long, requires = "model")]
+    pub(crate) stepped: bool,
+    /// Number of partials that B is fitted to and that json tells, 2 to 60 [default: 16, and json tells none]
+    #[arg(long, value_name = "N", requires = "model")]
+    pub(crate) partials: Option<i32>,
+    /// Reckon the mass of windings as a helix, and not as a tube
+    #[arg(long, requires = "model")]
+    pub(crate) helix: bool,
     /// Totals, sections, warnings and wire; csv gives the wire [default for table]
     #[arg(long)]
     pub(crate) summary: bool,
     /// Every string [default for csv]
     #[arg(long)]
     pub(crate) strings: bool,
+    /// Every layer of the wound strings for the winder: places from the eye, wire, diameters, room beside
+    #[arg(long)]
+    pub(crate) windings: bool,
     /// Every piece of wire
     #[arg(long)]
     pub(crate) pieces: bool,
+}
+
+/// Shows the partials of notes, exact for wound strings with bare ends: of a serial, or of a revision
+#[derive(Debug, Args)]
+#[command(
+    group = ArgGroup::new("of").required(true).args(["serial_id", "model"]),
+    after_help = "\
+Example:
+  becket show partials C27-0107 1
+  becket show partials C27-0107 1 2 3 --count 60
+  becket show partials --model small-160 --revision a --note 1,2,3 --first-partial
+  becket --format csv show partials --model small-160 --revision a"
+)]
+pub(crate) struct Partials {
+    /// Serial number
+    #[arg(value_name = "SERIAL")]
+    pub(crate) serial_id: Option<String>,
+    /// Notes of the serial [default: all]
+    #[arg(value_name = "NOTE", allow_negative_numbers = true)]
+    pub(crate) notes: Vec<i32>,
+    /// Model, in place of a serial
+    #[arg(long, requires = "revision", conflicts_with = "notes")]
+    pub(crate) model: Option<String>,
+    /// Revision of the model
+    #[arg(long, requires = "model")]
+    pub(crate) revision: Option<String>,
+    /// Notes of the revision, separated by commas [default: all]
+    #[arg(
+        long,
+        value_name = "NOTE",
+        value_delimiter = ',',
+        requires = "model",
+        allow_negative_numbers = true
+    )]
+    pub(crate) note: Vec<i32>,
+    /// Number of partials, 2 to 60 [default: 16]
+    #[arg(long, value_name = "N")]
+    pub(crate) count: Option<i32>,
+    /// Pitch of A4 [default: that of the job, or 440]
+    #[arg(long, value_name = "HZ", requires = "model")]
+    pub(crate) a4: Option<f64>,
+    /// Take the pitch for the first partial, and not for the frequency without stiffness
+    #[arg(long, requires = "model")]
+    pub(crate) first_partial: bool,
+    /// Take wound strings for uniform ones, by the closed formula
+    #[arg(long, requires = "model")]
+    pub(crate) closed_form: bool,
+    /// Reckon the mass of windings as a helix, and not as a tube
+    #[arg(long, requires = "model")]
+    pub(crate) helix: bool,
 }
 
 /// Shows a coil

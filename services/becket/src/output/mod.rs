@@ -7,6 +7,7 @@ mod job;
 mod journal;
 mod measures;
 mod names;
+mod partials;
 mod picture;
 mod record;
 mod safety;
@@ -14,6 +15,7 @@ mod scale;
 mod sheet;
 mod station;
 mod string_set;
+mod windings;
 mod wire;
 
 pub(crate) use coil::{coil_sheet, coil_text, rule_sheet};
@@ -25,6 +27,7 @@ pub(crate) use job::{job_sheet, job_text};
 pub(crate) use journal::journal_sheet;
 pub(crate) use measures::Measures;
 
+pub(crate) use partials::{partials_sheet, partials_text};
 pub(crate) use picture::picture;
 pub(crate) use record::{record_sheet, record_text, trace_sheet};
 pub(crate) use safety::SAFETY_NOTE;
@@ -34,4 +37,5 @@ pub(crate) use station::{station_sheet, station_text};
 pub(crate) use string_set::{
     pieces_sheet, set_overview, set_text, strings_of_kinds, strings_sheet, wire_totals_sheet,
 };
+pub(crate) use windings::{WINDINGS_NOTE, windings_sheet};
 pub(crate) use wire::{WireNames, wire_sheet, wire_text};

@@ -3,8 +3,8 @@
 use std::fmt::Write as _;
 
 use becket_api::stringing::{
-    Extreme, Piece, PieceKind, PitchBasis, SectionTotal, Severity, StringFigures, StringSet, Warning,
-    WireTotal,
+    ComputeOptions, Extreme, Piece, PieceKind, PitchBasis, SectionTotal, Severity, StringFigures,
+    StringModel, StringSet, Warning, WindingModel, WireTotal,
 };
 use becket_units::UnitSystem;
 
@@ -46,12 +46,28 @@ fn heading(set: &StringSet) -> String {
                 pitch.unwrap_or_default()
             );
         }
+        if let Some(options) = &basis.options {
+            text.push_str(&models(options));
+        }
         if !basis.as_built_notes.is_empty() {
             let notes: Vec<_> = basis.as_built_notes.iter().map(|note| note_name(*note)).collect();
             let _ = writeln!(text, "  measured notes   {}", notes.join(" "));
         }
     }
     text
+}
+
+/// How strings and windings were reckoned; nothing for a set of before this was told.
+pub(super) fn models(options: &ComputeOptions) -> String {
+    let strings = match options.string_model() {
+        StringModel::Unspecified => return String::new(),
+        StringModel::ClosedForm => "closed form".to_owned(),
+        StringModel::Stepped => {
+            format!("stepped, B fitted to {} partials", options.partial_count.unwrap_or_default())
+        }
+    };
+    let windings = word(options.winding_model().into(), WindingModel::as_str_name, "WINDING_MODEL_");
+    format!("  model            strings {strings}; windings as a {windings}\n")
 }
 
 fn totals(set: &StringSet, units: UnitSystem) -> String {
@@ -244,7 +260,7 @@ fn kind_of(set: &StringSet, string: &StringFigures) -> Option<PieceKind> {
 
 #[cfg(test)]
 mod tests {
-    use becket_api::stringing::{ComputeOptions, Scale, SetBasis, SetTotals, WarningCode};
+    use becket_api::stringing::{Scale, SetBasis, SetTotals, WarningCode};
     use expect_test::expect;
 
     use super::*;
@@ -288,6 +304,9 @@ mod tests {
                 options: Some(ComputeOptions {
                     a4_hz: Some(442.0),
                     pitch_basis: Some(PitchBasis::FirstPartial.into()),
+                    string_model: Some(StringModel::Stepped.into()),
+                    winding_model: Some(WindingModel::Helix.into()),
+                    partial_count: Some(16),
                     ..ComputeOptions::default()
                 }),
                 scale: Some(Scale { plate_limit_n: Some(210_000.0), ..Scale::default() }),
@@ -343,6 +362,7 @@ mod tests {
         expect![[r#"
             S1: string set of m revision a, not frozen: follows its job
               pitch            A4 442.00 Hz, first partial
+              model            strings stepped, B fitted to 16 partials; windings as a helix
               measured notes   C5
               strings          3 (0 wound) from 2 pieces: 1 looped pairs, 1 tied plain
               total tension    2115.8 N of 210000.0 N that the plate may carry

@@ -5,6 +5,7 @@ mod floor;
 mod list;
 mod load;
 mod pages;
+mod partials;
 mod plot;
 mod report;
 mod show;

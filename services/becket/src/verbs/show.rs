@@ -5,13 +5,13 @@ use becket_api::{
     stringing::{
         ComputeOptions, ComputeStringSetRequest, ComputeStringSetResponse, GetJobRequest, GetScaleRequest,
         GetStringSetRequest, GetStringSetResponse, GetWireRequest, ListWiresRequest, PitchBasis,
-        ScaleReference, StringSet, compute_string_set_request::Source,
+        ScaleReference, StringModel, StringSet, WindingModel, compute_string_set_request::Source,
     },
 };
 use becket_units::UnitSystem;
 use prost::Name;
 
-use super::{call, pages};
+use super::{call, pages, partials};
 use crate::{
     cli::{Format, Limit, Set, Show},
     context::Context,
@@ -29,6 +29,7 @@ pub(super) async fn run(context: &Context, what: &Show) -> Result<(), Failure> {
         Show::Scale(args) => scale(context, &args.model_id, &args.revision_id).await,
         Show::Job(args) => job(context, &args.serial_id).await,
         Show::Set(args) => set(context, args).await,
+        Show::Partials(args) => partials::run(context, args).await,
         Show::Coil(args) => coil(context, &args.coil_id).await,
         Show::Station(args) => station(context, &args.station_id).await,
         Show::CutList(args) => {
@@ -107,8 +108,15 @@ async fn set(context: &Context, args: &Set) -> Result<(), Failure> {
 }
 
 fn options(args: &Set) -> ComputeOptions {
-    let basis = args.first_partial.then_some(PitchBasis::FirstPartial.into());
-    ComputeOptions { a4_hz: args.a4, pitch_basis: basis, ..ComputeOptions::default() }
+    ComputeOptions {
+        a4_hz: args.a4,
+        pitch_basis: args.first_partial.then_some(PitchBasis::FirstPartial.into()),
+        string_model: args.stepped.then_some(StringModel::Stepped.into()),
+        winding_model: args.helix.then_some(WindingModel::Helix.into()),
+        partial_count: args.partials,
+        include_partials: args.partials.map(|_| true),
+        ..ComputeOptions::default()
+    }
 }
 
 fn show_set<M: Name>(
@@ -120,9 +128,13 @@ fn show_set<M: Name>(
     let set = set.ok_or(Failure::Answer("the string set"))?;
     let strings = |units| output::strings_sheet(&set.strings, units);
     let pieces = |units| output::pieces_sheet(&set.pieces, units);
+    let windings = |units| output::windings_sheet(&set.strings, units);
     let with_note = |sheet: output::Sheet| format!("{}\n{}", sheet.table(), output::SAFETY_NOTE);
     if args.pieces {
         context.show(answer, |units| with_note(pieces(units)), pieces)
+    } else if args.windings {
+        let text = |units| format!("{}{}", output::WINDINGS_NOTE, with_note(windings(units)));
+        context.show(answer, text, windings)
     } else if args.strings {
         context.show(answer, |units| with_note(strings(units)), strings)
     } else if args.summary {
