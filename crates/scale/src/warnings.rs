@@ -1,6 +1,6 @@
 //! What to look at before anybody cuts or strings.
 //!
-//! All texts are here. They say what is the matter and what can be done; where load is concerned they leave the
+//! All texts are here: what is the matter, and apart from it what a person can do. Where load is concerned they leave the
 //! decision to the limits of the plate's maker and to a qualified technician. The limits are those of the options,
 //! whose defaults are common practice.
 
@@ -62,8 +62,10 @@ pub struct Warning {
     pub figure: Option<f64>,
     /// The limit that it was held against.
     pub limit: Option<f64>,
-    /// What is the matter and what can be done.
+    /// What is the matter, as a sentence.
     pub message: String,
+    /// What a person can do, as a sentence or two.
+    pub advice: String,
 }
 
 /// A note with the figures of its first string; the others are alike.
@@ -101,9 +103,9 @@ pub(crate) fn of(
 fn load_share((note, string): Row<'_>, limit: f64) -> Option<Warning> {
     let share = string.load_share.filter(|&share| share > limit)?;
     let remedy = if note.is_wound() {
-        "a lighter winding, a thicker core, a shorter length or a lower pitch lowers it"
+        "A lighter winding, a thicker core, a shorter length or a lower pitch lowers it."
     } else {
-        "a shorter length or a lower pitch lowers it, a thinner wire a little"
+        "A shorter length or a lower pitch lowers it, a thinner wire a little."
     };
     Some(Warning {
         code: WarningCode::LoadShareHigh,
@@ -113,14 +115,14 @@ fn load_share((note, string): Row<'_>, limit: f64) -> Option<Warning> {
         figure: Some(share),
         limit: Some(limit),
         message: format!(
-            "Note {}: strings of {} are at {:.1} % of the breaking load ({}), above the limit of {:.1} %; {remedy}. \
-             Have a qualified technician decide before it is strung.",
+            "Note {}: strings of {} are at {:.1} % of the breaking load ({}), above the limit of {:.1} %.",
             note.note,
             string.wire_id,
             share * 100.0,
             string.strength_label,
             limit * 100.0,
         ),
+        advice: format!("{remedy} Have a qualified technician decide before it is strung."),
     })
 }
 
@@ -133,11 +135,12 @@ fn string_tension((note, string): Row<'_>, limit_n: f64) -> Option<Warning> {
         figure: Some(string.tension_n),
         limit: Some(limit_n),
         message: format!(
-            "Note {}: each string pulls {:.0} N, above the limit of {limit_n:.0} N; a thinner wire, a lighter winding or a \
-             shorter length lowers it. Pins, agraffes and plate must bear it: keep to the limits of the plate's maker and \
-             ask a qualified technician.",
+            "Note {}: each string pulls {:.0} N, above the limit of {limit_n:.0} N.",
             note.note, string.tension_n,
         ),
+        advice: "A thinner wire, a lighter winding or a shorter length lowers it. Pins, agraffes and plate must bear it: keep \
+                 to the limits of the plate's maker and ask a qualified technician."
+            .to_owned(),
     })
 }
 
@@ -152,9 +155,10 @@ fn clearance((note, string): Row<'_>, limit_mm: f64) -> Option<Warning> {
         limit: Some(limit_mm),
         message: format!(
             "Note {}: neighbouring strings have {clearance_mm:.2} mm between them, less than the limit of {limit_mm:.2} mm, \
-             and may touch when they sound; a thinner winding or a wider spacing gives more.",
+             and may touch when they sound.",
             note.note,
         ),
+        advice: "A thinner winding or a wider spacing gives more.".to_owned(),
     })
 }
 
@@ -170,7 +174,7 @@ fn tension_step((below, low): Row<'_>, (above, high): Row<'_>, limit: f64) -> Op
         limit: Some(limit),
         message: format!(
             "Notes {} and {}: the tension of a string steps from {:.0} N to {:.0} N, by {:.1} % of their mean, above the \
-             limit of {:.1} %; look at lengths, wires and windings on both sides.",
+             limit of {:.1} %.",
             below.note,
             above.note,
             low.tension_n,
@@ -178,11 +182,12 @@ fn tension_step((below, low): Row<'_>, (above, high): Row<'_>, limit: f64) -> Op
             step * 100.0,
             limit * 100.0,
         ),
+        advice: "Look at lengths, wires and windings on both sides.".to_owned(),
     })
 }
 
 fn plate(limit_n: Option<f64>, tension_n: f64) -> Option<Warning> {
-    let whole_set = |code, severity, message| Warning {
+    let whole_set = |code, severity, message, advice: &str| Warning {
         code,
         severity,
         note: None,
@@ -190,6 +195,7 @@ fn plate(limit_n: Option<f64>, tension_n: f64) -> Option<Warning> {
         figure: Some(tension_n),
         limit: limit_n,
         message,
+        advice: advice.to_owned(),
     };
     let sum_kn = tension_n / 1000.0;
     match limit_n {
@@ -197,18 +203,18 @@ fn plate(limit_n: Option<f64>, tension_n: f64) -> Option<Warning> {
             WarningCode::PlateLimitUnknown,
             Severity::Notice,
             format!(
-                "The scale states no limit of the plate, so the sum of tensions, {sum_kn:.1} kN, could not be checked; ask \
-                 the plate's maker for the limit and have a qualified technician judge the load."
+                "The scale states no limit of the plate, so the sum of tensions, {sum_kn:.1} kN, could not be checked."
             ),
+            "Ask the plate's maker for the limit and have a qualified technician judge the load.",
         )),
         Some(limit_n) if tension_n > limit_n => Some(whole_set(
             WarningCode::PlateLimitExceeded,
             Severity::Danger,
             format!(
-                "All strings together pull {sum_kn:.1} kN, above the {:.1} kN that the plate's maker states; do not string \
-                 it so. Lower the tensions, or let the plate's maker and a qualified technician decide.",
+                "All strings together pull {sum_kn:.1} kN, above the {:.1} kN that the plate's maker states.",
                 limit_n / 1000.0
             ),
+            "Do not string it so. Lower the tensions, or let the plate's maker and a qualified technician decide.",
         )),
         Some(_) => None,
     }
@@ -226,11 +232,11 @@ fn pair_tied(pair: &[StringFigures]) -> Warning {
         figure: None,
         limit: None,
         message: format!(
-            "Strings {} would share a looped piece but are of {}, so each is tied; changing the wire one note earlier or \
-             later can avoid it.",
+            "Strings {} would share a looped piece but are of {}, so each is tied.",
             ids.join(" and "),
             wires.join(" and "),
         ),
+        advice: "Changing the wire one note earlier or later can avoid it.".to_owned(),
     }
 }
 
@@ -249,11 +255,14 @@ fn strength_unknown(scale: &Scale, index: WireIndex, wire: &Wire) -> Option<Warn
         note: Some(first),
         message: format!(
             "Wire {}: {basis} gives no strength at {} mm, so the load of its strings, {} from note {first} on, could not be \
-             checked; give the wire a basis that covers its diameter, and have a qualified technician judge the load.",
+             checked.",
             wire.wire_id(),
             wire.diameter_mm(),
             string_ids.len(),
         ),
+        advice:
+            "Give the wire a basis that covers its diameter, and have a qualified technician judge the load."
+                .to_owned(),
         string_ids,
         figure: None,
         limit: None,

@@ -234,7 +234,7 @@ fn set_totals(totals: &SetTotals) -> api::SetTotals {
 }
 
 fn warning(warning: &Warning) -> api::Warning {
-    let Warning { code, severity, note, string_ids, figure, limit, message } = warning;
+    let Warning { code, severity, note, string_ids, figure, limit, message, advice } = warning;
     api::Warning {
         code: code.number(),
         severity: severity.number(),
@@ -243,5 +243,6 @@ fn warning(warning: &Warning) -> api::Warning {
         figure: *figure,
         limit: *limit,
         message: message.clone(),
+        advice: advice.clone(),
     }
 }

@@ -2523,9 +2523,12 @@ pub struct Warning {
     /// The limit that it was held against.
     #[prost(double, optional, tag = "6")]
     pub limit: ::core::option::Option<f64>,
-    /// One sentence for a person: what is the matter and what can be done.
+    /// What is the matter, as a sentence for a person.
     #[prost(string, tag = "7")]
     pub message: ::prost::alloc::string::String,
+    /// What a person can do, as a sentence or two.
+    #[prost(string, tag = "8")]
+    pub advice: ::prost::alloc::string::String,
 }
 impl ::prost::Name for Warning {
     const NAME: &'static str = "Warning";

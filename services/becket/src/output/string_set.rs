@@ -166,7 +166,7 @@ fn warnings(warnings: &[Warning]) -> String {
         let severity = word(warning.severity, Severity::as_str_name, "SEVERITY_").to_uppercase();
         let place =
             warning.note.map(|note| format!("note {note} ({}): ", note_name(note))).unwrap_or_default();
-        let _ = writeln!(text, "  {severity:<8} {place}{}", warning.message);
+        let _ = writeln!(text, "  {severity:<8} {place}{} {}", warning.message, warning.advice);
     }
     text
 }
@@ -350,6 +350,7 @@ mod tests {
                 severity: Severity::Notice.into(),
                 note: Some(53),
                 message: "The pair would straddle two wires and is tied as two singles.".into(),
+                advice: "Change the wire a note later.".into(),
                 ..Warning::default()
             }],
             digest: "abc".into(),
@@ -375,7 +376,7 @@ mod tests {
              tenor           3        2            1    2115.8
 
             1 remark:
-              NOTICE   note 53 (C#5): The pair would straddle two wires and is tied as two singles.
+              NOTICE   note 53 (C#5): The pair would straddle two wires and is tied as two singles. Change the wire a note later.
 
              wire       pieces   length   mass
                                       m      g
