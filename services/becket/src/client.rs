@@ -14,7 +14,8 @@ use becket_api::{
     journal::journal_service_client::JournalServiceClient,
     stringing::{
         job_service_client::JobServiceClient, scale_service_client::ScaleServiceClient,
-        string_set_service_client::StringSetServiceClient, wire_service_client::WireServiceClient,
+        string_set_service_client::StringSetServiceClient,
+        winding_order_service_client::WindingOrderServiceClient, wire_service_client::WireServiceClient,
     },
 };
 use tonic::{
@@ -86,6 +87,8 @@ services! {
     jobs: JobServiceClient at stringing,
     /// The string sets.
     string_sets: StringSetServiceClient at stringing,
+    /// The winder's orders.
+    winding_orders: WindingOrderServiceClient at stringing,
     /// The journal.
     journal: JournalServiceClient at stringing,
     /// The coils.

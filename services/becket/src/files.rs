@@ -5,7 +5,7 @@ use std::path::Path;
 use becket_api::{
     cutting::{NewCoil, ScheduleLine, Station},
     document::{self, CoilsDocument, DocumentError, Format},
-    stringing::{Job, Scale, Wire},
+    stringing::{Job, Scale, WindingOrder, Wire},
 };
 
 use crate::errors::Failure;
@@ -63,6 +63,24 @@ pub(crate) fn jobs(path: &Path) -> Result<Vec<Job>, Failure> {
 /// As [`wires`].
 pub(crate) fn schedule(path: &Path) -> Result<Vec<ScheduleLine>, Failure> {
     read_document(path, |text, format| document::parse_list(text, format, "lines"))
+}
+
+/// Reads a winder's order from protobuf JSON or csv, as the program prints them.
+///
+/// # Errors
+/// As [`wires`].
+pub(crate) fn winding_order(path: &Path) -> Result<WindingOrder, Failure> {
+    let text = || std::fs::read_to_string(path).map_err(|error| faulty(path, error.to_string()));
+    match kind(path)? {
+        Kind::Csv => {
+            document::winding_order_from_csv(&text()?).map_err(|error| faulty(path, error.to_string()))
+        }
+        Kind::Document(Format::Json) => {
+            let json = serde_json::from_str(&text()?).map_err(|error| faulty(path, error.to_string()))?;
+            becket_api::json::from_json(&json).map_err(|error| faulty(path, error.to_string()))
+        }
+        Kind::Document(Format::Toml) => Err(faulty(path, "an order is read from .json or .csv".to_owned())),
+    }
 }
 
 enum Kind {

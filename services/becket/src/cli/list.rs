@@ -18,6 +18,7 @@ pub(crate) enum List {
     Stations(ListStations),
     CutLists(ListCutLists),
     StockRules(ListStockRules),
+    WindingOrders(super::ListWindingOrders),
     Journal(ListJournal),
 }
 

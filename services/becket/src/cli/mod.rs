@@ -10,6 +10,7 @@ mod serve;
 mod show;
 mod stock;
 mod values;
+mod winding;
 
 use std::time::Duration;
 
@@ -29,6 +30,7 @@ pub(crate) use serve::{Only, Serve, Tour};
 pub(crate) use show::{Partials, Set, Show};
 pub(crate) use stock::{ReturnCoil, Scrap, SetAside, SetRule, Weigh};
 pub(crate) use values::*;
+pub(crate) use winding::{ListWindingOrders, OrderWound, WindingOrder};
 
 const AFTER_HELP: &str = "\
 Exit codes:
@@ -131,6 +133,7 @@ pub(crate) enum Verb {
     Watch(Watch),
     Estimate(Estimate),
     Plot(Plot),
+    Order(OrderWound),
     Trace(Trace),
 }
 

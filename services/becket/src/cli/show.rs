@@ -18,6 +18,7 @@ pub(crate) enum Show {
     Station(Station),
     CutList(CutList),
     Record(Record),
+    WindingOrder(super::WindingOrder),
 }
 
 /// Shows a wire of the catalogue

@@ -15,6 +15,7 @@ mod scale;
 mod sheet;
 mod station;
 mod string_set;
+mod winding_order;
 mod windings;
 mod wire;
 
@@ -37,5 +38,6 @@ pub(crate) use station::{station_sheet, station_text};
 pub(crate) use string_set::{
     pieces_sheet, set_overview, set_text, strings_of_kinds, strings_sheet, wire_totals_sheet,
 };
+pub(crate) use winding_order::{winding_lines_sheet, winding_order_text, winding_orders_sheet};
 pub(crate) use windings::{WINDINGS_NOTE, windings_sheet};
 pub(crate) use wire::{WireNames, wire_sheet, wire_text};

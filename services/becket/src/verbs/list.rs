@@ -12,7 +12,7 @@ use becket_api::{
     },
 };
 
-use super::{call, pages};
+use super::{call, pages, winding};
 use crate::{
     cli::{
         List, ListCoils, ListCutLists, ListJobs, ListJournal, ListScales, ListStations, ListStockRules,
@@ -36,6 +36,7 @@ pub(super) async fn run(context: &Context, what: List) -> Result<(), Failure> {
         List::Stations(args) => stations(context, args).await,
         List::CutLists(args) => cut_lists(context, args).await,
         List::StockRules(args) => stock_rules(context, args).await,
+        List::WindingOrders(args) => winding::list(context, args).await,
         List::Journal(args) => journal(context, args).await,
     }
 }

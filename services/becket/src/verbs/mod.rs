@@ -11,6 +11,7 @@ mod report;
 mod show;
 mod stock;
 mod watch;
+mod winding;
 
 use crate::{
     cli::{Cli, Verb},
@@ -62,6 +63,7 @@ async fn ask(context: &Context, verb: Verb) -> Result<(), Failure> {
         Verb::Finish(args) => floor::finish(context, &args).await,
         Verb::Cancel(args) => floor::cancel(context, &args).await,
         Verb::Watch(args) => watch::watch(context, &args).await,
+        Verb::Order(args) => winding::order(context, &args).await,
         Verb::Plot(args) => plot::plot(context, &args).await,
         Verb::Estimate(args) => report::estimate(context, &args).await,
         Verb::Trace(args) => report::trace(context, &args).await,

@@ -11,7 +11,7 @@ use becket_api::{
 use becket_units::UnitSystem;
 use prost::Name;
 
-use super::{call, pages, partials};
+use super::{call, pages, partials, winding};
 use crate::{
     cli::{Format, Limit, Set, Show},
     context::Context,
@@ -37,6 +37,7 @@ pub(super) async fn run(context: &Context, what: &Show) -> Result<(), Failure> {
             cut_list(context, &args.list_id, view).await
         }
         Show::Record(args) => record(context, &args.serial_id).await,
+        Show::WindingOrder(args) => winding::show(context, args).await,
     }
 }
 

@@ -7,13 +7,13 @@ use std::{
 };
 
 /// A served folder. The server ends with it.
-struct Served {
+pub(crate) struct Served {
     server: Child,
     url: String,
 }
 
 impl Served {
-    fn start(data: &Path, more: &[&str]) -> Self {
+    pub(crate) fn start(data: &Path, more: &[&str]) -> Self {
         Self::start_on("127.0.0.1:0", data, more)
     }
 
@@ -34,7 +34,7 @@ impl Served {
         Self { server, url }
     }
 
-    fn becket(&self, words: &[&str]) -> Output {
+    pub(crate) fn becket(&self, words: &[&str]) -> Output {
         Command::new(env!("CARGO_BIN_EXE_becket"))
             .args(["--server", &self.url, "--actor", "ann"])
             .args(words)
@@ -43,14 +43,14 @@ impl Served {
     }
 
     /// Runs a verb that must succeed and returns what it prints.
-    fn ok(&self, words: &[&str]) -> String {
+    pub(crate) fn ok(&self, words: &[&str]) -> String {
         let output = self.becket(words);
         assert!(output.status.success(), "{words:?}: {}", String::from_utf8_lossy(&output.stderr));
         String::from_utf8(output.stdout).unwrap()
     }
 
     /// Asks the server to end, as a service manager does, and waits for it.
-    fn terminate(mut self) {
+    pub(crate) fn terminate(mut self) {
         let kill = Command::new("kill").args(["-TERM", &self.server.id().to_string()]).status().unwrap();
         assert!(kill.success());
         assert!(self.server.wait().unwrap().success());
@@ -72,7 +72,7 @@ fn demo(name: &str) -> String {
     format!("{}/demo/{name}", env!("CARGO_MANIFEST_DIR"))
 }
 
-fn load_shop(served: &Served) {
+pub(crate) fn load_shop(served: &Served) {
     let wires = served.ok(&["load", "wires", &demo("wires.toml"), "--standard", "inch"]);
     assert!(wires.contains("wires added"), "{wires}");
     for scale in ["scales/concert-270.toml", "scales/small-160.toml"] {
