@@ -1600,7 +1600,7 @@ pub struct PlanFigures {
     /// Length of all pieces in µm.
     #[prost(int64, tag = "2")]
     pub cut_um: i64,
-    /// Trims, tails too short to use, and pieces that were spoiled, in µm.
+    /// Trims and tails too short to use, in µm.
     #[prost(int64, tag = "3")]
     pub scrap_um: i64,
     /// Remnants that stay usable, in µm.
@@ -1870,8 +1870,7 @@ pub struct ReportSpoiledPieceRequest {
     /// How it was lost.
     #[prost(enumeration = "SpoilCause", tag = "4")]
     pub cause: i32,
-    /// Wire lost in mm, for a pending step whose piece was cut to a wrong length; absent means the length of the piece. At most
-    /// what is left on the coil by the books and the length of the piece together.
+    /// Wire lost in mm, for a pending step whose piece was cut to a wrong length; absent means the length of the piece.
     #[prost(double, optional, tag = "5")]
     pub lost_length_mm: ::core::option::Option<f64>,
 }
@@ -3556,10 +3555,10 @@ pub struct WireNeed {
     /// Wire.
     #[prost(string, tag = "1")]
     pub wire_id: ::prost::alloc::string::String,
-    /// Need of the whole schedule, and of the open jobs that count, in metres.
+    /// Need of the whole schedule in metres.
     #[prost(message, optional, tag = "2")]
     pub need_length: ::core::option::Option<Quantity>,
-    /// The same need in kilograms.
+    /// Need of the whole schedule in kilograms.
     #[prost(message, optional, tag = "3")]
     pub need_mass: ::core::option::Option<Quantity>,
     /// Pieces to cut, without windings.
@@ -3597,7 +3596,7 @@ impl ::prost::Name for WireNeed {
 /// EstimateWireRequest gives the schedule.
 #[derive(Clone, PartialEq, ::prost::Message)]
 pub struct EstimateWireRequest {
-    /// Lines of the schedule, 1 to 1000: instruments for which no job is open yet, unless open jobs are left out.
+    /// Lines of the schedule, up to 1000.
     #[prost(message, repeated, tag = "1")]
     pub lines: ::prost::alloc::vec::Vec<ScheduleLine>,
     /// How string sets are computed.
@@ -3609,12 +3608,6 @@ pub struct EstimateWireRequest {
     /// Wire bought beyond the bare need because of recuts and tails, as a share of what is short, 0 to 1; default 0.05.
     #[prost(double, optional, tag = "4")]
     pub surplus_share: ::core::option::Option<f64>,
-    /// Whether jobs that are open or frozen, of all stations, count besides the schedule; default true. Each counts before the
-    /// lines of the week of its due date (of the first week of the schedule, if it is due before) with its pieces that are
-    /// neither cut nor on a cut list, and with all its windings. Winding wire is not booked by cut lists: weigh its spools. The
-    /// windings of a job count as still to be made until the job is closed. More than 2000 such jobs are refused.
-    #[prost(bool, optional, tag = "5")]
-    pub include_open_jobs: ::core::option::Option<bool>,
 }
 impl ::prost::Name for EstimateWireRequest {
     const NAME: &'static str = "EstimateWireRequest";
@@ -3629,12 +3622,9 @@ impl ::prost::Name for EstimateWireRequest {
 /// EstimateWireResponse is the estimate.
 #[derive(Clone, PartialEq, ::prost::Message)]
 pub struct EstimateWireResponse {
-    /// One entry for each wire that the schedule or an open job that counts needs, by wire id.
+    /// One entry for each wire that the schedule needs, by wire id.
     #[prost(message, repeated, tag = "1")]
     pub needs: ::prost::alloc::vec::Vec<WireNeed>,
-    /// Open and frozen jobs that count besides the schedule.
-    #[prost(int32, tag = "2")]
-    pub open_job_count: i32,
 }
 impl ::prost::Name for EstimateWireResponse {
     const NAME: &'static str = "EstimateWireResponse";
@@ -3738,8 +3728,8 @@ pub mod purchasing_service_client {
             self.inner = self.inner.max_encoding_message_size(limit);
             self
         }
-        /// EstimateWire lays open jobs and a build schedule on the stock, week by week, and tells what each wire needs, what is covered,
-        /// what to buy and when it first runs short. It changes nothing.
+        /// EstimateWire lays a build schedule on the stock, week by week, and tells what each wire needs, what is covered, what to buy
+        /// and when it first runs short. It changes nothing.
         pub async fn estimate_wire(
             &mut self,
             request: impl tonic::IntoRequest<super::EstimateWireRequest>,
@@ -3784,8 +3774,8 @@ pub mod purchasing_service_server {
     /// Generated trait containing gRPC methods that should be implemented for use with PurchasingServiceServer.
     #[async_trait]
     pub trait PurchasingService: std::marker::Send + std::marker::Sync + 'static {
-        /// EstimateWire lays open jobs and a build schedule on the stock, week by week, and tells what each wire needs, what is covered,
-        /// what to buy and when it first runs short. It changes nothing.
+        /// EstimateWire lays a build schedule on the stock, week by week, and tells what each wire needs, what is covered, what to buy
+        /// and when it first runs short. It changes nothing.
         async fn estimate_wire(
             &self,
             request: tonic::Request<super::EstimateWireRequest>,

@@ -27,7 +27,7 @@ pub(crate) use load::{Load, LoadCoils, LoadJobs, LoadScale, LoadStation, LoadWir
 pub(crate) use plot::Plot;
 pub(crate) use report::{Estimate, Trace};
 pub(crate) use serve::{Only, Serve, Tour};
-pub(crate) use show::{Partials, Set, Show};
+pub(crate) use show::{Partials, Set, Sets, Show};
 pub(crate) use stock::{ReturnCoil, Scrap, SetAside, SetRule, Weigh};
 pub(crate) use values::*;
 pub(crate) use winding::{ListWindingOrders, OrderWound, WindingOrder};

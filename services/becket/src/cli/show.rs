@@ -13,6 +13,7 @@ pub(crate) enum Show {
     Scale(Scale),
     Job(Job),
     Set(Set),
+    Sets(Sets),
     Partials(Partials),
     Coil(Coil),
     Station(Station),
@@ -108,6 +109,21 @@ pub(crate) struct Set {
     /// Every piece of wire
     #[arg(long)]
     pub(crate) pieces: bool,
+}
+
+/// Shows the sets of many serials, one line each, as fast as they are computed
+#[derive(Debug, Args)]
+#[command(after_help = "\
+Example:
+  becket show sets C27-0107 C27-0108 S16-0412
+  becket --format json show sets C27-0107 C27-0108 --whole")]
+pub(crate) struct Sets {
+    /// Serial numbers, up to 20000
+    #[arg(value_name = "SERIAL", required = true)]
+    pub(crate) serial_ids: Vec<String>,
+    /// Whole sets and not summaries, in json
+    #[arg(long)]
+    pub(crate) whole: bool,
 }
 
 /// Shows the partials of notes, exact for wound strings with bare ends: of a serial, or of a revision

@@ -12,6 +12,7 @@ mod picture;
 mod record;
 mod safety;
 mod scale;
+mod sets;
 mod sheet;
 mod station;
 mod string_set;
@@ -33,6 +34,7 @@ pub(crate) use picture::picture;
 pub(crate) use record::{record_sheet, record_text, trace_sheet};
 pub(crate) use safety::SAFETY_NOTE;
 pub(crate) use scale::{notes_sheet, scale_sheet, scale_text};
+pub(crate) use sets::sets_sheet;
 pub(crate) use sheet::{Sheet, left, right};
 pub(crate) use station::{station_sheet, station_text};
 pub(crate) use string_set::{

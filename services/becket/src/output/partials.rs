@@ -138,12 +138,14 @@ mod tests {
                    1      27.501           0.000
                    2      55.012           0.325
                    3      82.550           0.990
-        "#]].assert_eq(&partials_text(&answer(), UnitSystem::Metric));
+        "#]]
+        .assert_eq(&partials_text(&answer(), UnitSystem::Metric));
         expect![[r#"
             note,tension_lbf,b,residual_cents,partial,frequency_hz,sharp_cents
             1,360.7,1.234560e-4,0.0123,1,27.501000,0.0000
             1,360.7,1.234560e-4,0.0123,2,55.012300,0.3250
             1,360.7,1.234560e-4,0.0123,3,82.550000,0.9900
-        "#]].assert_eq(&partials_sheet(&answer().notes, UnitSystem::Inch).csv());
+        "#]]
+        .assert_eq(&partials_sheet(&answer().notes, UnitSystem::Inch).csv());
     }
 }

@@ -8,6 +8,7 @@ mod pages;
 mod partials;
 mod plot;
 mod report;
+mod sets;
 mod show;
 mod stock;
 mod watch;

@@ -11,7 +11,7 @@ use becket_api::{
 use becket_units::UnitSystem;
 use prost::Name;
 
-use super::{call, pages, partials, winding};
+use super::{call, pages, partials, sets, winding};
 use crate::{
     cli::{Format, Limit, Set, Show},
     context::Context,
@@ -29,6 +29,7 @@ pub(super) async fn run(context: &Context, what: &Show) -> Result<(), Failure> {
         Show::Scale(args) => scale(context, &args.model_id, &args.revision_id).await,
         Show::Job(args) => job(context, &args.serial_id).await,
         Show::Set(args) => set(context, args).await,
+        Show::Sets(args) => sets::run(context, args).await,
         Show::Partials(args) => partials::run(context, args).await,
         Show::Coil(args) => coil(context, &args.coil_id).await,
         Show::Station(args) => station(context, &args.station_id).await,
