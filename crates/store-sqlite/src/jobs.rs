@@ -101,6 +101,9 @@ pub(crate) async fn freeze(
 ) -> Result<Written, StoreError> {
     let mut write = begin!(store, ctx);
     let job = read(write.db(), serial_id).await?;
+    if matches!(job.state, JobState::Done | JobState::GivenUp) {
+        return Err(StoreError::JobState { serial_id: serial_id.to_owned(), state: job.state });
+    }
     if let Some((there, frozen)) = read_set(write.db(), serial_id).await? {
         if there.digest != set.digest {
             return Err(StoreError::SetFrozen { serial_id: serial_id.to_owned(), digest: there.digest });

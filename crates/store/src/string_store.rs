@@ -278,11 +278,12 @@ pub trait StringStore: Engine {
     async fn list_jobs(&self, filter: &JobFilter, page: &PageRequest) -> Result<Page<StoredJob>, StoreError>;
 
     /// Fixes the string set of an open job for good; the job is frozen from then on and has a new version. If it is
-    /// frozen with the same digest already, in any state of the job, nothing changes.
+    /// frozen with the same digest already, nothing changes.
     ///
     /// # Errors
-    /// [`StoreError::NotFound`], [`StoreError::SetFrozen`] with another digest, [`StoreError::JobState`] for a job that ended
-    /// without a frozen set, [`StoreError::VersionStale`] if the job is not the one from which the set was computed.
+    /// [`StoreError::NotFound`], [`StoreError::SetFrozen`] with another digest, [`StoreError::JobState`] for a job that has
+    /// ended, frozen or not, since whoever freezes is about to cut, [`StoreError::VersionStale`] if the job is not the one
+    /// from which the set was computed.
     async fn freeze_set(
         &self,
         ctx: &WriteContext,

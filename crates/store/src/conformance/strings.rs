@@ -189,6 +189,9 @@ pub async fn sets_are_frozen_for_good(factory: &impl Factory) {
     store.close_job(&ctx("c"), "S1", 2, JobState::Done, text()).await.unwrap();
     assert!(store.frozen_set("S1").await.unwrap().is_some());
     assert_eq!(store.job("S1").await.unwrap().freeze_us, Some(1_000_000));
+    // Who freezes is about to cut, and for a job that has ended nothing is cut any more.
+    let ended = store.freeze_set(&ctx("f5"), "S1", 3, set("d1", 1), text()).await;
+    assert!(matches!(&ended, Err(StoreError::JobState { state: JobState::Done, .. })), "{ended:?}");
     let missing = store.freeze_set(&ctx("f4"), "S2", 1, set("d1", 1), text()).await;
     assert!(matches!(missing, Err(StoreError::NotFound { .. })), "{missing:?}");
 }

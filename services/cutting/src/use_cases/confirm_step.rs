@@ -1,9 +1,10 @@
 //! Booking steps as done.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use becket_api::cutting::{ConfirmStepRequest, ConfirmStepResponse, CutStep};
 use becket_api::digest::{hex, request_digest};
+use becket_api::stringing::JobState;
 use becket_floor::{CoilId, CutList, FloorChange, ListId, SerialId, Step, confirm};
 use becket_service_kit::CallContext;
 use becket_store::WriteContext;
@@ -12,6 +13,7 @@ use becket_units::Fault;
 use super::commit::After;
 use crate::app::App;
 use crate::error::{Missing, Tries, UseCaseError};
+use crate::gather::gather;
 use crate::ids::{id, keep};
 use crate::upstream::UpstreamError;
 use crate::write::begin;
@@ -55,13 +57,32 @@ impl App {
         let coils = self.store.floor_coils(&coil_ids, Some(&steps.list_id)).await?;
         let (now_us, actor) = (context.now_us, context.actor.as_str());
         let change = confirm(&before.list, &coils, &station, steps.step_number, steps.count, now_us, actor)?;
+        self.refuse_ended(call, &change).await?;
         self.freeze_first_cuts(call, context, &before.list, &change).await?;
         let confirmed: Vec<CutStep> = change.changed_steps.iter().map(CutStep::from).collect();
         let answer = move |after: &After| answer(after, confirmed);
         self.commit(context, &before, change, answer).await
     }
 
-    /// Freezes the sets of serials of which no piece is cut and good so far.
+    /// Refuses cuts for jobs that have ended. A list that has frozen a set does not ask for that again, so it asks for this.
+    async fn refuse_ended(&self, call: &CallContext, change: &FloorChange) -> Result<(), UseCaseError> {
+        let serial_ids: BTreeSet<&SerialId> = change.changed_steps.iter().filter_map(serial_of).collect();
+        let serial_ids: Vec<SerialId> = serial_ids.into_iter().cloned().collect();
+        let answers = gather(serial_ids.clone(), |serial_id| {
+            let (client, call) = (self.stringing.clone(), call.clone());
+            async move { client.job(&call, serial_id.as_str()).await }
+        });
+        for (serial_id, answer) in serial_ids.into_iter().zip(answers.await?) {
+            let state = answer.map_err(|error| of_serial(error, &serial_id))?.state();
+            if matches!(state, JobState::Done | JobState::GivenUp) {
+                return Err(UseCaseError::JobEnded { serial_id, state });
+            }
+        }
+        Ok(())
+    }
+
+    /// Freezes the sets of serials of which this list has cut no good piece so far. That another list has is no reason to
+    /// leave it out: its set may be another one than this list was planned from, and freezing compares the two.
     async fn freeze_first_cuts(
         &self,
         call: &CallContext,
@@ -70,21 +91,12 @@ impl App {
         change: &FloorChange,
     ) -> Result<(), UseCaseError> {
         for (serial_id, digest) in first_cuts(list, &change.changed_steps)? {
-            let cuts = self.store.cuts_of_serial(serial_id).await?;
-            if cuts.iter().any(|cut| cut.spoil_cause.is_none()) {
-                continue;
-            }
             let request_id = freeze_id(context, serial_id, digest);
             self.stringing.freeze(call, request_id, serial_id.as_str(), digest).await.map_err(|error| {
                 let (serial_id, list_id) = (serial_id.clone(), list.header.list_id.clone());
                 match error {
                     UpstreamError::SetChanged => UseCaseError::SetChanged { serial_id, list_id },
-                    UpstreamError::NotFound => UseCaseError::ReferenceMissing(vec![Missing {
-                        field: "step_number".to_owned(),
-                        kind: "jobs",
-                        id: serial_id.to_string(),
-                    }]),
-                    other => other.into(),
+                    other => of_serial(other, &serial_id),
                 }
             })?;
         }
@@ -92,12 +104,28 @@ impl App {
     }
 }
 
+/// Tells a job that the stringing service lacks by its name.
+fn of_serial(error: UpstreamError, serial_id: &SerialId) -> UseCaseError {
+    match error {
+        UpstreamError::NotFound => UseCaseError::ReferenceMissing(vec![Missing {
+            field: "step_number".to_owned(),
+            kind: "jobs",
+            id: serial_id.to_string(),
+        }]),
+        other => other.into(),
+    }
+}
+
+/// The serial for which a step cuts.
+fn serial_of(step: &Step) -> Option<&SerialId> {
+    step.piece.as_ref().map(|piece| &piece.serial_id)
+}
+
 /// Serials of confirmed cuts with the digests of their sets, without those of which this list has cut a good piece before.
 fn first_cuts<'a>(
     list: &'a CutList,
     confirmed: &'a [Step],
 ) -> Result<BTreeMap<&'a SerialId, &'a str>, UseCaseError> {
-    let serial_of = |step: &'a Step| step.piece.as_ref().map(|piece| &piece.serial_id);
     let mut digests = BTreeMap::new();
     for serial_id in confirmed.iter().filter_map(serial_of) {
         let digest = list.set_digest(serial_id);

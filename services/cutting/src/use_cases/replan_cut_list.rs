@@ -77,10 +77,10 @@ impl App {
             let serial_id = need.serial.serial_id.clone();
             if list.set_digest(&serial_id) == Some(need.serial.set_digest.as_str()) {
                 keep_pieces(&mut need, &open);
-            } else {
-                let claims = self.store.claimed_pieces(std::slice::from_ref(&serial_id)).await?;
-                drop_claimed(std::slice::from_mut(&mut need), &of_others(&claims, &list.header.list_id));
             }
+            // What is short here may have been planned on another list meanwhile.
+            let claims = self.store.claimed_pieces(std::slice::from_ref(&serial_id)).await?;
+            drop_claimed(std::slice::from_mut(&mut need), &of_others(&claims, &list.header.list_id));
             mark_recuts(&mut need, &self.store.cuts_of_serial(&serial_id).await?);
             found.insert(serial_id, need);
         }

@@ -27,13 +27,16 @@ impl App {
         }
         let job = self.store.job(&request.serial_id).await?;
         let set = match job.state {
+            // Whoever freezes is about to cut, and for a job that has ended nothing is cut, whatever was before.
+            state @ (JobState::Done | JobState::GivenUp) => {
+                return Err(UseCaseError::JobEnded { serial_id: request.serial_id, state });
+            }
             // The store compares the digest with that of the frozen set and changes nothing.
-            _ if job.freeze_us.is_some() => FrozenSet { digest: request.digest, bytes: Vec::new() },
+            JobState::Frozen => FrozenSet { digest: request.digest, bytes: Vec::new() },
             JobState::Open => {
                 let set = self.set_of(&job).await?;
                 fixed(&set, &request.serial_id, request.digest, &context)?
             }
-            state => return Err(UseCaseError::JobEnded { serial_id: request.serial_id, state }),
         };
         let make_answer = Box::new(|frozen: &Frozen| {
             FreezeStringSetResponse { freeze_time: Some(timestamp(frozen.freeze_us)) }.encode_to_vec()

@@ -1,7 +1,7 @@
 use becket_api::convert::timestamp;
 use becket_api::stringing::{
     AmendJobRequest, AsBuilt, CloseJobRequest, FreezeStringSetRequest, FreezeStringSetResponse,
-    GetStringSetRequest, Job, JobState, StringSet, UpdateWireRequest,
+    GetJobRequest, GetStringSetRequest, Job, JobState, StringSet, UpdateWireRequest,
 };
 use tonic::{Code, Status};
 
@@ -137,4 +137,22 @@ async fn a_set_whose_wire_no_longer_fits_is_refused() {
     assert_eq!((meta(&status, "kind").as_str(), meta(&status, "id").as_str()), ("scales", "grand/a"));
     let fields = tonic_types::StatusExt::get_details_bad_request(&status).unwrap().field_violations;
     assert_eq!(fields.len(), 20, "one for each wound note");
+}
+
+/// Whoever freezes a set is about to cut it, and for a job that has ended nothing is cut, frozen before or not.
+#[tokio::test]
+async fn the_set_of_a_job_that_has_ended_is_not_frozen_again() {
+    let world = World::with_scale().await;
+    world.open(job("S-1")).await;
+    let digest = world.set("S-1").await.digest;
+    freeze(&world, "S-1", &digest).await.unwrap();
+    let request = GetJobRequest { serial_id: "S-1".to_owned() };
+    let etag = world.jobs().get_job(request).await.unwrap().into_inner().job.unwrap().etag;
+    let (request_id, serial_id) = (world.id(), "S-1".to_owned());
+    let request = CloseJobRequest { request_id, serial_id, etag, final_state: JobState::Done.into() };
+    world.jobs().close_job(request).await.unwrap();
+    let status =
+        assert_refused(freeze(&world, "S-1", &digest).await, Code::FailedPrecondition, "STATE_FORBIDS");
+    assert_eq!(meta(&status, "state"), "done");
+    assert!(world.set("S-1").await.frozen, "what was frozen stays readable");
 }
