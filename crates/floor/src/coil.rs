@@ -194,16 +194,13 @@ impl Coil {
         Ok(if untouched { CoilState::Sealed } else { CoilState::Opened })
     }
 
-    /// The booking that scraps what remains of a coil; its state is [`CoilState::Scrapped`] afterwards.
+    /// The booking that scraps what remains of a coil; its state is [`CoilState::Scrapped`] afterwards. Whether lists have
+    /// steps to do on it only the store can tell; it refuses the change then.
     ///
     /// # Errors
-    /// [`FloorError::CoilStateForbids`] for a coil that is used up or scrapped, [`FloorError::CoilReserved`] if lists count on
-    /// `reserved` of it.
-    pub fn scrap(&self, reserved: Um) -> Result<Booking, FloorError> {
+    /// [`FloorError::CoilStateForbids`] for a coil that is used up or scrapped.
+    pub fn scrap(&self) -> Result<Booking, FloorError> {
         self.forbid(&[CoilState::UsedUp, CoilState::Scrapped])?;
-        if reserved > Um::ZERO {
-            return Err(FloorError::CoilReserved { coil_id: self.coil_id.clone(), reserved });
-        }
         Ok(self.booking(BookingKind::Scrap, self.remaining))
     }
 

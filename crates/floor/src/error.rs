@@ -45,14 +45,6 @@ pub enum FloorError {
         /// Its state.
         state: CoilState,
     },
-    /// Lists count on the coil. Re-plan or cancel them first.
-    #[error("lists count on {reserved} of coil {coil_id}")]
-    CoilReserved {
-        /// Coil.
-        coil_id: CoilId,
-        /// Length on which lists count.
-        reserved: Um,
-    },
     /// The list's state forbids it.
     #[error("cut list {list_id} is {state:?}, which forbids this")]
     ListStateForbids {
@@ -91,7 +83,7 @@ pub enum FloorError {
         /// Position, from 1.
         reel_position: u32,
     },
-    /// Another coil is on the reel position. Finish the list that put it there, or plan this one anew.
+    /// Another coil is on the reel position. Confirm the step that takes it off, unmount it if no list will, or plan this list anew.
     #[error("reel position {reel_position} holds coil {coil_id}")]
     PositionTaken {
         /// Position, from 1.

@@ -110,10 +110,9 @@ fn states_follow_each_other() {
     coil.apply(&booking(BookingKind::Cut, 300_000)).unwrap();
     coil.state = CoilState::SetAside;
     assert_eq!(coil.return_to_stock().unwrap(), CoilState::Opened);
-    assert!(matches!(coil.scrap(Um::new(1)), Err(FloorError::CoilReserved { .. })));
-    assert_eq!(coil.scrap(Um::ZERO).unwrap(), booking(BookingKind::Scrap, 700_000));
+    assert_eq!(coil.scrap().unwrap(), booking(BookingKind::Scrap, 700_000));
     coil.state = CoilState::UsedUp;
-    assert!(matches!(coil.scrap(Um::ZERO), Err(FloorError::CoilStateForbids { .. })));
+    assert!(matches!(coil.scrap(), Err(FloorError::CoilStateForbids { .. })));
     assert!(matches!(coil.set_aside(), Err(FloorError::CoilStateForbids { .. })));
 }
 

@@ -73,17 +73,20 @@ pub(crate) async fn change(
     change: CoilChange,
     answer: Answer<CoilChanged>,
 ) -> Result<Written, StoreError> {
-    let CoilChange { coil_id, expected_version, booking, state, refuse_if_reserved, note } = change;
+    let CoilChange { coil_id, expected_version, booking, state, refuse_if_named, note } = change;
     let mut write = begin!(store, ctx);
     let before = read(write.db(), &coil_id).await?;
     if before.version != expected_version {
         let (id, current) = (coil_id.as_str().to_owned(), before.version);
         return Err(StoreError::VersionStale { kind: Kind::Coil, id, current });
     }
-    let list_ids = counting_on(write.db(), &coil_id).await?;
-    if refuse_if_reserved && !list_ids.is_empty() {
-        return Err(StoreError::CoilReserved { coil_id, list_ids });
+    if refuse_if_named {
+        let list_ids = naming(write.db(), &coil_id).await?;
+        if !list_ids.is_empty() {
+            return Err(StoreError::CoilReserved { coil_id, list_ids });
+        }
     }
+    let list_ids = counting_on(write.db(), &coil_id).await?;
     let mut coil = before.coil.clone();
     if let Some(booking) = &booking {
         coil.apply(booking).map_err(|e| StoreError::ChangeInconsistent { reason: e.to_string() })?;
@@ -128,6 +131,20 @@ async fn counting_on(db: &mut SqliteConnection, coil_id: &CoilId) -> Result<Vec<
     let ids: Vec<String> = sqlx::query_scalar(
         "SELECT list_id FROM cut_lists WHERE list_number IN (SELECT list_number FROM cut_steps \
          WHERE coil_id = ? AND state = 'pending' AND kind IN ('mount', 'cut')) ORDER BY list_number",
+    )
+    .bind(coil_id.as_str())
+    .fetch_all(db)
+    .await
+    .map_err(engine)?;
+    ids.into_iter().map(|id| ListId::new(id).map_err(corrupt)).collect()
+}
+
+/// Lists with a pending step of any kind on the coil. A list that has only to take it off reserves nothing of it and would still
+/// be left with a step that cannot be done.
+async fn naming(db: &mut SqliteConnection, coil_id: &CoilId) -> Result<Vec<ListId>, StoreError> {
+    let ids: Vec<String> = sqlx::query_scalar(
+        "SELECT list_id FROM cut_lists WHERE list_number IN (SELECT list_number FROM cut_steps \
+         WHERE coil_id = ? AND state = 'pending') ORDER BY list_number",
     )
     .bind(coil_id.as_str())
     .fetch_all(db)

@@ -7,8 +7,8 @@ use becket_floor::{
 };
 use becket_store::{
     Answer, Claim, CoilChange, CoilChanged, CoilFilter, CutListFilter, CutRecord, CutStore, LotSerial, Page,
-    PageRequest, StockRule, StoreError, StoredCoil, StoredCutList, StoredHeader, StoredStation, WriteContext,
-    Written,
+    PageRequest, StockRule, StoreError, StoredCoil, StoredCutList, StoredHeader, StoredStation, Unmounted,
+    WriteContext, Written,
 };
 
 use crate::{SqliteStore, coils, cut_lists, floor_commit, records, stations};
@@ -86,6 +86,16 @@ impl CutStore for SqliteStore {
 
     async fn station(&self, station_id: &StationId) -> Result<StoredStation, StoreError> {
         stations::one(self, station_id).await
+    }
+
+    async fn unmount_coil(
+        &self,
+        ctx: &WriteContext,
+        station_id: &StationId,
+        reel_position: u32,
+        answer: Answer<Unmounted>,
+    ) -> Result<Written, StoreError> {
+        stations::unmount(self, ctx, station_id, reel_position, answer).await
     }
 
     async fn list_stations(&self, page: &PageRequest) -> Result<Page<StoredStation>, StoreError> {

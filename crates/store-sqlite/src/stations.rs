@@ -2,14 +2,17 @@
 
 use std::collections::BTreeMap;
 
-use becket_floor::{CoilId, Station, StationId};
+use becket_floor::{CoilId, CoilState, ListId, Station, StationId};
 use becket_store::{
-    Answer, Kind, Page, PageRequest, StoreError, StoredStation, WriteContext, Written, station_json,
+    Answer, Kind, Page, PageRequest, StoreError, StoredStation, Unmounted, WriteContext, Written, mount_json,
+    station_json,
 };
+use becket_units::Um;
 use sqlx::sqlite::SqliteRow;
 use sqlx::{Row, SqliteConnection};
 
 use crate::SqliteStore;
+use crate::coils;
 use crate::errors::{corrupt, engine, unsigned};
 use crate::write::{Write, begin};
 
@@ -125,6 +128,65 @@ async fn mounted_on(
     rows.into_iter()
         .map(|(position, coil)| Ok((unsigned(position)?, CoilId::new(coil).map_err(corrupt)?)))
         .collect()
+}
+
+pub(crate) async fn unmount(
+    store: &SqliteStore,
+    ctx: &WriteContext,
+    station_id: &StationId,
+    reel_position: u32,
+    answer: Answer<Unmounted>,
+) -> Result<Written, StoreError> {
+    let mut write = begin!(store, ctx);
+    let before = read(write.db(), station_id).await?;
+    let Some(coil_id) = before.station.mounted.get(&reel_position).cloned() else {
+        return Err(StoreError::PositionEmpty { station_id: station_id.clone(), reel_position });
+    };
+    let (running, list_ids) = expecting(write.db(), station_id, &coil_id).await?;
+    if !running.is_empty() {
+        return Err(StoreError::CoilReserved { coil_id, list_ids: running });
+    }
+    sqlx::query("DELETE FROM mounts WHERE station_id = ? AND reel_position = ?")
+        .bind(station_id.as_str())
+        .bind(reel_position)
+        .execute(write.db())
+        .await
+        .map_err(engine)?;
+    let mut coil = coils::read(write.db(), &coil_id).await?.coil;
+    if coil.remaining == Um::ZERO && coil.state.is_usable() {
+        coil.state = CoilState::UsedUp;
+    }
+    coils::update(&mut write, &coil).await?;
+    let subject = format!("{}/{station_id}", Kind::Station);
+    let (was, is) = (mount_json(reel_position, Some(&coil_id)), mount_json(reel_position, None));
+    write.journal(subject, Some(was), Some(is)).await?;
+    let station = read(write.db(), station_id).await?;
+    write.finish(&Unmounted { station, coil_id, list_ids }, answer).await
+}
+
+/// Lists of a station that expect a coil on its reel, running ones apart: their next step on the coil does not mount it.
+async fn expecting(
+    db: &mut SqliteConnection,
+    station_id: &StationId,
+    coil_id: &CoilId,
+) -> Result<(Vec<ListId>, Vec<ListId>), StoreError> {
+    let rows: Vec<(String, bool)> = sqlx::query_as(
+        "SELECT l.list_id, l.state = 'running' FROM cut_lists l JOIN cut_steps s ON s.list_number = l.list_number \
+         WHERE l.station_id = ?1 AND s.coil_id = ?2 AND s.state = 'pending' AND s.kind <> 'mount' \
+         AND s.step_number = (SELECT MIN(t.step_number) FROM cut_steps t WHERE t.list_number = l.list_number \
+         AND t.coil_id = ?2 AND t.state = 'pending') ORDER BY l.list_number",
+    )
+    .bind(station_id.as_str())
+    .bind(coil_id.as_str())
+    .fetch_all(db)
+    .await
+    .map_err(engine)?;
+    let (mut running, mut planned) = (Vec::new(), Vec::new());
+    for (list_id, runs) in rows {
+        let list_id = ListId::new(list_id).map_err(corrupt)?;
+        if runs { running.push(list_id) } else { planned.push(list_id) }
+    }
+    Ok((running, planned))
 }
 
 pub(crate) async fn list(store: &SqliteStore, page: &PageRequest) -> Result<Page<StoredStation>, StoreError> {

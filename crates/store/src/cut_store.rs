@@ -37,8 +37,8 @@ pub struct CoilChange {
     pub booking: Option<Booking>,
     /// State after it. A scrapped coil is taken off its reel position.
     pub state: CoilState,
-    /// Whether the change is refused if lists count on the coil.
-    pub refuse_if_reserved: bool,
+    /// Whether the change is refused while a pending step of a list names the coil, be it only to take it off.
+    pub refuse_if_named: bool,
     /// Why, for the journal; may be empty.
     pub note: String,
 }
@@ -91,6 +91,17 @@ pub struct StoredStation {
     pub created_us: i64,
     /// When it last changed, in µs since 1970 (UTC).
     pub updated_us: i64,
+}
+
+/// A coil that was taken off a reel position outside of a list.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Unmounted {
+    /// The station after it.
+    pub station: StoredStation,
+    /// The coil.
+    pub coil_id: CoilId,
+    /// Planned lists of the station that expect the coil on its reel, by number.
+    pub list_ids: Vec<ListId>,
 }
 
 /// A cut list.
@@ -285,6 +296,20 @@ pub trait CutStore: Engine {
     /// # Errors
     /// [`StoreError::NotFound`].
     async fn station(&self, station_id: &StationId) -> Result<StoredStation, StoreError>;
+
+    /// Takes a coil off a reel position outside of a list; the coil has a new version, and is used up if nothing is left on it.
+    /// Subject "stations/id".
+    ///
+    /// # Errors
+    /// [`StoreError::NotFound`], [`StoreError::PositionEmpty`], [`StoreError::CoilReserved`] if the list that runs at the
+    /// station expects the coil on its reel: its next step on the coil is no mounting.
+    async fn unmount_coil(
+        &self,
+        ctx: &WriteContext,
+        station_id: &StationId,
+        reel_position: u32,
+        answer: Answer<Unmounted>,
+    ) -> Result<Written, StoreError>;
 
     /// Stations by id.
     ///

@@ -2,7 +2,7 @@
 
 use std::fmt;
 
-use becket_floor::{CoilId, CutListState, ListId, PieceId, SerialId};
+use becket_floor::{CoilId, CutListState, ListId, PieceId, SerialId, StationId};
 
 use crate::string_store::JobState;
 
@@ -121,7 +121,7 @@ pub enum StoreError {
         /// Coil.
         coil_id: CoilId,
     },
-    /// Lists count on the coil. Re-plan or cancel them first.
+    /// Steps of lists that are still to be done name the coil. Re-plan, finish or cancel the lists first.
     #[error("cut lists count on coil {coil_id}")]
     CoilReserved {
         /// Coil.
@@ -139,7 +139,16 @@ pub enum StoreError {
         /// List that has it.
         list_id: ListId,
     },
-    /// Coils are mounted on reel positions that the station would lose. Finish the lists that use them first.
+    /// Nothing is mounted on the reel position.
+    #[error("reel position {reel_position} of station {station_id} is empty")]
+    PositionEmpty {
+        /// Station.
+        station_id: StationId,
+        /// Position, from 1.
+        reel_position: u32,
+    },
+    /// Coils are mounted on reel positions that the station would lose. Take them off first: confirm the steps that do so, or
+    /// unmount what a list has left behind.
     #[error("coils are mounted on reel positions {positions:?}")]
     PositionsInUse {
         /// The positions, from 1.

@@ -1,8 +1,8 @@
 //! JSON of floor records for the journal, with the field names of the API; lengths are numbers of micrometres.
 
 use becket_floor::{
-    Booking, BookingKind, Coil, CoilState, CutListHeader, CutListState, FloorChange, NewCutList, SpoilCause,
-    Station, Step, StepKind, StepState, TailUse,
+    Booking, BookingKind, Coil, CoilId, CoilState, CutListHeader, CutListState, FloorChange, NewCutList,
+    SpoilCause, Station, Step, StepKind, StepState, TailUse,
 };
 use serde_json::{Map, Value, json};
 
@@ -47,6 +47,12 @@ pub fn station_json(station: &Station) -> String {
         "trays": station.trays,
     })
     .to_string()
+}
+
+/// What is on a reel position.
+#[must_use]
+pub fn mount_json(reel_position: u32, coil_id: Option<&CoilId>) -> String {
+    json!({ "reel_position": reel_position, "coil_id": coil_id.map(|id| id.as_str()) }).to_string()
 }
 
 /// A new list.

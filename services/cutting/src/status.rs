@@ -99,10 +99,6 @@ fn of_floor(error: FloorError) -> Status {
                 .meta("state", coil_state(state))
                 .build()
         }
-        FloorError::CoilReserved { coil_id, reserved } => forbid("re-plan or cancel them first")
-            .meta("coil_id", coil_id)
-            .meta("reserved_um", reserved.get())
-            .build(),
         FloorError::ListStateForbids { list_id, state } => {
             StatusBuilder::new(ErrorReason::StateForbids, text.clone())
                 .meta("list_id", list_id)
@@ -203,16 +199,25 @@ fn of_store(error: StoreError) -> Status {
         }
         StoreError::CoilReserved { coil_id, list_ids } => {
             let lists: Vec<&str> = list_ids.iter().map(|id| id.as_str()).collect();
-            StatusBuilder::new(ErrorReason::StateForbids, format!("{text}; re-plan or cancel them first"))
-                .meta("coil_id", coil_id)
-                .meta("list_ids", lists.join(","))
+            StatusBuilder::new(
+                ErrorReason::StateForbids,
+                format!("{text}; re-plan, finish or cancel them first"),
+            )
+            .meta("coil_id", coil_id)
+            .meta("list_ids", lists.join(","))
+            .build()
+        }
+        StoreError::PositionEmpty { station_id, reel_position } => {
+            StatusBuilder::new(ErrorReason::StateForbids, text)
+                .meta("station_id", station_id)
+                .meta("reel_position", reel_position)
                 .build()
         }
         StoreError::PositionsInUse { positions } => {
             let positions: Vec<String> = positions.iter().map(ToString::to_string).collect();
             StatusBuilder::new(
                 ErrorReason::StateForbids,
-                format!("{text}; finish the lists that use them first"),
+                format!("{text}; take them off first: confirm the steps that do so, or unmount what a list has left"),
             )
             .meta("reel_positions", positions.join(","))
             .build()

@@ -3,7 +3,7 @@
 use becket_api::cutting::{
     CancelCutListRequest, ConfirmStepRequest, FinishCutListRequest, PlanCutListRequest, ReceiveCoilsRequest,
     ReplanCutListRequest, ReportSpoiledPieceRequest, ReturnCoilRequest, SaveStationRequest, ScrapCoilRequest,
-    SetAsideCoilRequest, SetStockRuleRequest, StartCutListRequest, WeighCoilRequest,
+    SetAsideCoilRequest, SetStockRuleRequest, StartCutListRequest, UnmountCoilRequest, WeighCoilRequest,
 };
 use becket_api::digest::request_digest;
 use becket_service_kit::{CallContext, check_request_id};
@@ -50,6 +50,7 @@ write_requests! {
     ScrapCoilRequest: "CoilService/ScrapCoil", |_| false;
     SetStockRuleRequest: "CoilService/SetStockRule", |_| false;
     SaveStationRequest: "StationService/SaveStation", |_| false;
+    UnmountCoilRequest: "StationService/UnmountCoil", |_| false;
     PlanCutListRequest: "CutListService/PlanCutList", |request| request.validate_only;
     StartCutListRequest: "CutListService/StartCutList", |_| false;
     ConfirmStepRequest: "CutListService/ConfirmStep", |_| false;

@@ -292,7 +292,7 @@ impl ::prost::Name for ReturnCoilResponse {
         "/becket.cutting.v1.ReturnCoilResponse".into()
     }
 }
-/// ScrapCoilRequest scraps what remains of a coil that no list counts on.
+/// ScrapCoilRequest scraps what remains of a coil on which no list has a step to do.
 #[derive(Clone, PartialEq, Eq, Hash, ::prost::Message)]
 pub struct ScrapCoilRequest {
     /// Makes a repeat of the call safe; see ReceiveCoilsRequest.request_id.
@@ -734,7 +734,8 @@ pub mod coil_service_client {
                 .insert(GrpcMethod::new("becket.cutting.v1.CoilService", "ReturnCoil"));
             self.inner.unary(req, path, codec).await
         }
-        /// ScrapCoil books what remains of a coil as scrap.
+        /// ScrapCoil books what remains of a coil as scrap. Refused with FAILED_PRECONDITION while a list has a step to do on it, be
+        /// it only to take it off; the metadata name the lists.
         pub async fn scrap_coil(
             &mut self,
             request: impl tonic::IntoRequest<super::ScrapCoilRequest>,
@@ -910,7 +911,8 @@ pub mod coil_service_server {
             tonic::Response<super::ReturnCoilResponse>,
             tonic::Status,
         >;
-        /// ScrapCoil books what remains of a coil as scrap.
+        /// ScrapCoil books what remains of a coil as scrap. Refused with FAILED_PRECONDITION while a list has a step to do on it, be
+        /// it only to take it off; the metadata name the lists.
         async fn scrap_coil(
             &self,
             request: tonic::Request<super::ScrapCoilRequest>,
@@ -4664,6 +4666,52 @@ impl ::prost::Name for SaveStationResponse {
         "/becket.cutting.v1.SaveStationResponse".into()
     }
 }
+/// UnmountCoilRequest names a reel position.
+#[derive(Clone, PartialEq, Eq, Hash, ::prost::Message)]
+pub struct UnmountCoilRequest {
+    /// Makes a repeat of the call safe; see ReceiveCoilsRequest.request_id.
+    #[prost(string, tag = "1")]
+    pub request_id: ::prost::alloc::string::String,
+    /// Station.
+    #[prost(string, tag = "2")]
+    pub station_id: ::prost::alloc::string::String,
+    /// Position, from 1, on which a coil is mounted.
+    #[prost(int32, tag = "3")]
+    pub reel_position: i32,
+}
+impl ::prost::Name for UnmountCoilRequest {
+    const NAME: &'static str = "UnmountCoilRequest";
+    const PACKAGE: &'static str = "becket.cutting.v1";
+    fn full_name() -> ::prost::alloc::string::String {
+        "becket.cutting.v1.UnmountCoilRequest".into()
+    }
+    fn type_url() -> ::prost::alloc::string::String {
+        "/becket.cutting.v1.UnmountCoilRequest".into()
+    }
+}
+/// UnmountCoilResponse tells what was taken off.
+#[derive(Clone, PartialEq, ::prost::Message)]
+pub struct UnmountCoilResponse {
+    /// The station after it.
+    #[prost(message, optional, tag = "1")]
+    pub station: ::core::option::Option<Station>,
+    /// Coil that was taken off.
+    #[prost(string, tag = "2")]
+    pub coil_id: ::prost::alloc::string::String,
+    /// Planned lists of the station that expect the coil on its reel; they should be re-planned.
+    #[prost(string, repeated, tag = "3")]
+    pub affected_list_ids: ::prost::alloc::vec::Vec<::prost::alloc::string::String>,
+}
+impl ::prost::Name for UnmountCoilResponse {
+    const NAME: &'static str = "UnmountCoilResponse";
+    const PACKAGE: &'static str = "becket.cutting.v1";
+    fn full_name() -> ::prost::alloc::string::String {
+        "becket.cutting.v1.UnmountCoilResponse".into()
+    }
+    fn type_url() -> ::prost::alloc::string::String {
+        "/becket.cutting.v1.UnmountCoilResponse".into()
+    }
+}
 /// GetStationRequest names a station.
 #[derive(Clone, PartialEq, Eq, Hash, ::prost::Message)]
 pub struct GetStationRequest {
@@ -4884,6 +4932,35 @@ pub mod station_service_client {
                 );
             self.inner.unary(req, path, codec).await
         }
+        /// UnmountCoil takes a coil off a reel position outside of a list: one that a list left there when it was ended or
+        /// withdrawn. What is left stays on the coil. Refused with FAILED_PRECONDITION while the list that runs at the station has
+        /// steps to do on the coil.
+        pub async fn unmount_coil(
+            &mut self,
+            request: impl tonic::IntoRequest<super::UnmountCoilRequest>,
+        ) -> std::result::Result<
+            tonic::Response<super::UnmountCoilResponse>,
+            tonic::Status,
+        > {
+            self.inner
+                .ready()
+                .await
+                .map_err(|e| {
+                    tonic::Status::unknown(
+                        format!("Service was not ready: {}", e.into()),
+                    )
+                })?;
+            let codec = tonic_prost::ProstCodec::default();
+            let path = http::uri::PathAndQuery::from_static(
+                "/becket.cutting.v1.StationService/UnmountCoil",
+            );
+            let mut req = request.into_request();
+            req.extensions_mut()
+                .insert(
+                    GrpcMethod::new("becket.cutting.v1.StationService", "UnmountCoil"),
+                );
+            self.inner.unary(req, path, codec).await
+        }
         /// ListStations returns stations in the order of their ids, page by page.
         pub async fn list_stations(
             &mut self,
@@ -4940,6 +5017,16 @@ pub mod station_service_server {
             request: tonic::Request<super::GetStationRequest>,
         ) -> std::result::Result<
             tonic::Response<super::GetStationResponse>,
+            tonic::Status,
+        >;
+        /// UnmountCoil takes a coil off a reel position outside of a list: one that a list left there when it was ended or
+        /// withdrawn. What is left stays on the coil. Refused with FAILED_PRECONDITION while the list that runs at the station has
+        /// steps to do on the coil.
+        async fn unmount_coil(
+            &self,
+            request: tonic::Request<super::UnmountCoilRequest>,
+        ) -> std::result::Result<
+            tonic::Response<super::UnmountCoilResponse>,
             tonic::Status,
         >;
         /// ListStations returns stations in the order of their ids, page by page.
@@ -5103,6 +5190,51 @@ pub mod station_service_server {
                     let inner = self.inner.clone();
                     let fut = async move {
                         let method = GetStationSvc(inner);
+                        let codec = tonic_prost::ProstCodec::default();
+                        let mut grpc = tonic::server::Grpc::new(codec)
+                            .apply_compression_config(
+                                accept_compression_encodings,
+                                send_compression_encodings,
+                            )
+                            .apply_max_message_size_config(
+                                max_decoding_message_size,
+                                max_encoding_message_size,
+                            );
+                        let res = grpc.unary(method, req).await;
+                        Ok(res)
+                    };
+                    Box::pin(fut)
+                }
+                "/becket.cutting.v1.StationService/UnmountCoil" => {
+                    #[allow(non_camel_case_types)]
+                    struct UnmountCoilSvc<T: StationService>(pub Arc<T>);
+                    impl<
+                        T: StationService,
+                    > tonic::server::UnaryService<super::UnmountCoilRequest>
+                    for UnmountCoilSvc<T> {
+                        type Response = super::UnmountCoilResponse;
+                        type Future = BoxFuture<
+                            tonic::Response<Self::Response>,
+                            tonic::Status,
+                        >;
+                        fn call(
+                            &mut self,
+                            request: tonic::Request<super::UnmountCoilRequest>,
+                        ) -> Self::Future {
+                            let inner = Arc::clone(&self.0);
+                            let fut = async move {
+                                <T as StationService>::unmount_coil(&inner, request).await
+                            };
+                            Box::pin(fut)
+                        }
+                    }
+                    let accept_compression_encodings = self.accept_compression_encodings;
+                    let send_compression_encodings = self.send_compression_encodings;
+                    let max_decoding_message_size = self.max_decoding_message_size;
+                    let max_encoding_message_size = self.max_encoding_message_size;
+                    let inner = self.inner.clone();
+                    let fut = async move {
+                        let method = UnmountCoilSvc(inner);
                         let codec = tonic_prost::ProstCodec::default();
                         let mut grpc = tonic::server::Grpc::new(codec)
                             .apply_compression_config(

@@ -3357,7 +3357,7 @@ pub mod string_set_service_client {
             self.inner.unary(req, path, codec).await
         }
         /// FreezeStringSet fixes the set of a serial for good. The cutting service calls it before the first cut is booked.
-        /// Freezing a frozen set with the same digest changes nothing.
+        /// Freezing a frozen set with the same digest changes nothing; a job that has ended is refused with FAILED_PRECONDITION.
         pub async fn freeze_string_set(
             &mut self,
             request: impl tonic::IntoRequest<super::FreezeStringSetRequest>,
@@ -3482,7 +3482,7 @@ pub mod string_set_service_server {
             tonic::Status,
         >;
         /// FreezeStringSet fixes the set of a serial for good. The cutting service calls it before the first cut is booked.
-        /// Freezing a frozen set with the same digest changes nothing.
+        /// Freezing a frozen set with the same digest changes nothing; a job that has ended is refused with FAILED_PRECONDITION.
         async fn freeze_string_set(
             &self,
             request: tonic::Request<super::FreezeStringSetRequest>,

@@ -4,8 +4,12 @@ use becket_floor::{Booking, BookingKind, CoilState, ListId, WireId};
 use becket_units::Um;
 
 use super::Factory;
-use super::samples::{coil, coil_id, confirm, ctx, list, mm, page, plan, start, station, stock, text, told};
-use crate::{CoilChange, CoilChanged, CoilFilter, CutStore, Kind, StockRule, StoreError};
+use super::samples::{
+    coil, coil_id, commit, confirm, ctx, list, mm, page, plan, start, station, stock, text, told,
+};
+use crate::{
+    CoilChange, CoilChanged, CoilFilter, CutStore, JournalStore, Kind, StockRule, StoreError, Unmounted,
+};
 
 pub async fn coils_are_received_all_or_none(factory: &impl Factory) {
     let store = factory.open().await;
@@ -29,7 +33,7 @@ fn change(id: &str, version: i64, booking: Option<(BookingKind, Um)>, state: Coi
         expected_version: version,
         booking: booking.map(|(kind, amount)| Booking { coil_id: coil_id(id), kind, amount }),
         state,
-        refuse_if_reserved: false,
+        refuse_if_named: false,
         note: "because".to_owned(),
     }
 }
@@ -58,7 +62,7 @@ pub async fn reserved_coils_are_not_scrapped(factory: &impl Factory) {
     plan(&store, "p", list(&c1, "S1", &[("52.1", 1000)])).await.unwrap();
     assert_eq!(store.coil(&c1.coil_id).await.unwrap().reserved, mm(1010));
     let mut scrap = change("C1", 1, Some((BookingKind::Scrap, mm(10_000))), CoilState::Scrapped);
-    scrap.refuse_if_reserved = true;
+    scrap.refuse_if_named = true;
     match store.change_coil(&ctx("s"), scrap, text()).await {
         Err(StoreError::CoilReserved { list_ids, .. }) => assert_eq!(list_ids, [ListId::numbered(1)]),
         other => panic!("{other:?}"),
@@ -68,6 +72,83 @@ pub async fn reserved_coils_are_not_scrapped(factory: &impl Factory) {
     let less = Some((BookingKind::Adjust, mm(-9000)));
     store.change_coil(&ctx("w"), change("C1", 1, less, CoilState::Sealed), answer).await.unwrap();
     assert_eq!(outcome().short_list_ids(), [ListId::numbered(1)]);
+}
+
+/// A list that has only to take a coil off reserves nothing of it, and needs it on its reel all the same.
+pub async fn coils_that_a_step_names_are_not_scrapped(factory: &impl Factory) {
+    let store = factory.open().await;
+    let c1 = coil("C1", "L1", "2026-01-01", 10_000);
+    stock(&store, vec![c1.clone()]).await;
+    let id = plan(&store, "p", list(&c1, "S1", &[("52.1", 1000)])).await.unwrap().list.header.list_id;
+    start(&store, &id).await;
+    confirm(&store, &id, 2).await;
+    let now = store.coil(&c1.coil_id).await.unwrap();
+    assert_eq!(now.reserved, Um::ZERO);
+    let rest = Some((BookingKind::Scrap, now.coil.remaining));
+    let mut scrap = change("C1", now.version, rest, CoilState::Scrapped);
+    scrap.refuse_if_named = true;
+    match store.change_coil(&ctx("s1"), scrap.clone(), text()).await {
+        Err(StoreError::CoilReserved { list_ids, .. }) => assert_eq!(list_ids, [id.clone()]),
+        other => panic!("{other:?}"),
+    }
+    assert_eq!(store.coil(&c1.coil_id).await.unwrap(), now);
+    confirm(&store, &id, 1).await;
+    scrap.expected_version = store.coil(&c1.coil_id).await.unwrap().version;
+    store.change_coil(&ctx("s2"), scrap, text()).await.unwrap();
+}
+
+pub async fn a_coil_that_a_list_left_is_taken_off(factory: &impl Factory) {
+    let store = factory.open().await;
+    let (c1, c2) = (coil("C1", "L1", "2026-01-01", 10_000), coil("C2", "L1", "2026-01-01", 1010));
+    stock(&store, vec![c1.clone(), c2.clone()]).await;
+    let bench = station(2).station_id;
+    let unmount = |request_id: &'static str, position| {
+        let (store, bench) = (&store, &bench);
+        async move { store.unmount_coil(&ctx(request_id), bench, position, text()).await }
+    };
+    let id = plan(&store, "p", list(&c1, "S1", &[("52.1", 1000)])).await.unwrap().list.header.list_id;
+    start(&store, &id).await;
+    confirm(&store, &id, 1).await;
+    match unmount("u1", 1).await {
+        Err(StoreError::CoilReserved { coil_id, list_ids }) => {
+            assert_eq!((coil_id, list_ids), (c1.coil_id.clone(), vec![id.clone()]));
+        }
+        other => panic!("{other:?}"),
+    }
+    let empty = unmount("u2", 2).await;
+    assert!(matches!(empty, Err(StoreError::PositionEmpty { reel_position: 2, .. })), "{empty:?}");
+    let missing = becket_floor::StationId::new("none").unwrap();
+    let missing = store.unmount_coil(&ctx("u3"), &missing, 1, text()).await;
+    assert!(matches!(missing, Err(StoreError::NotFound { kind: Kind::Station, .. })), "{missing:?}");
+
+    let running = store.cut_list(&id).await.unwrap().list;
+    commit(&store, "e", becket_floor::finish(&running, true, 4).unwrap()).await.unwrap();
+    // A list that finds the coil on its reel is told; one that mounts it itself is not.
+    let mut finds = list(&c1, "S2", &[("52.1", 500)]);
+    finds.steps.remove(0);
+    (1..).zip(&mut finds.steps).for_each(|(number, step)| step.step_number = number);
+    let finds = plan(&store, "p2", finds).await.unwrap().list.header.list_id;
+    plan(&store, "p3", list(&c1, "S3", &[("52.1", 500)])).await.unwrap();
+    let before = store.coil(&c1.coil_id).await.unwrap();
+    let (answer, outcome) = told::<Unmounted>();
+    store.unmount_coil(&ctx("u4"), &bench, 1, answer).await.unwrap();
+    assert_eq!((outcome().coil_id, outcome().list_ids), (c1.coil_id.clone(), vec![finds]));
+    assert_eq!(outcome().station, store.station(&bench).await.unwrap());
+    assert!(outcome().station.station.mounted.is_empty());
+    let after = store.coil(&c1.coil_id).await.unwrap();
+    assert_eq!((&after.coil, after.version), (&before.coil, before.version + 1));
+    let told = store.entries(0, 100, Some("stations/bench")).await.unwrap();
+    assert!(told.last().unwrap().before.as_ref().unwrap().contains("C1"), "{told:?}");
+    assert!(unmount("u4", 1).await.unwrap().repeated);
+
+    // Nothing is left on the second coil.
+    let id = plan(&store, "p4", list(&c2, "S4", &[("52.1", 1000)])).await.unwrap().list.header.list_id;
+    start(&store, &id).await;
+    confirm(&store, &id, 2).await;
+    let running = store.cut_list(&id).await.unwrap().list;
+    commit(&store, "e2", becket_floor::finish(&running, true, 4).unwrap()).await.unwrap();
+    unmount("u5", 1).await.unwrap();
+    assert_eq!(store.coil(&c2.coil_id).await.unwrap().coil.state, CoilState::UsedUp);
 }
 
 pub async fn coils_are_listed(factory: &impl Factory) {

@@ -143,7 +143,7 @@ pub async fn guards_guard_coils(factory: &impl Factory) {
         expected_version: 1,
         booking: None,
         state: CoilState::SetAside,
-        refuse_if_reserved: false,
+        refuse_if_named: false,
         note: String::new(),
     };
     store.change_coil(&ctx("aside"), set_aside, text()).await.unwrap();

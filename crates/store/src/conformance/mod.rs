@@ -43,6 +43,7 @@ macro_rules! suite {
                 a_failed_call_leaves_nothing, floor_writes_repeat_too;
             journals: the_chain_is_whole, subjects_can_be_followed, restart_keeps_everything;
             coils: coils_are_received_all_or_none, coils_change_by_version, reserved_coils_are_not_scrapped,
+                coils_that_a_step_names_are_not_scrapped, a_coil_that_a_list_left_is_taken_off,
                 coils_are_listed, stock_is_in_order_of_receipt, rules_are_kept, stations_keep_positions_in_use;
             lists: a_list_is_cut_from_start_to_end, lists_are_numbered_and_listed, no_more_is_reserved_than_is_there,
                 a_piece_is_on_one_list, versions_guard_lists, guards_guard_coils, a_refused_change_leaves_nothing,

@@ -28,7 +28,7 @@ pub(crate) use plot::Plot;
 pub(crate) use report::{Estimate, Trace};
 pub(crate) use serve::{Only, Serve, Tour};
 pub(crate) use show::{Partials, Set, Sets, Show};
-pub(crate) use stock::{ReturnCoil, Scrap, SetAside, SetRule, Weigh};
+pub(crate) use stock::{ReturnCoil, Scrap, SetAside, SetRule, Unmount, Weigh};
 pub(crate) use values::*;
 pub(crate) use winding::{ListWindingOrders, OrderWound, WindingOrder};
 
@@ -122,6 +122,7 @@ pub(crate) enum Verb {
     SetAside(SetAside),
     Return(ReturnCoil),
     Scrap(Scrap),
+    Unmount(Unmount),
     SetRule(SetRule),
     Plan(Plan),
     Start(Start),

@@ -1,4 +1,4 @@
-//! Verbs of the stock: `weigh`, `set-aside`, `return`, `scrap`, `set-rule`.
+//! Verbs of the stock: `weigh`, `set-aside`, `return`, `scrap`, `unmount`, `set-rule`.
 
 use clap::Args;
 
@@ -59,6 +59,20 @@ pub(crate) struct Scrap {
     /// Why, for the journal
     #[arg(long, value_name = "TEXT", default_value = "")]
     pub(crate) note: String,
+}
+
+/// Takes a coil off a reel position on which a list has left it
+#[derive(Debug, Args)]
+#[command(after_help = "\
+Example:
+  becket unmount bench-1 2")]
+pub(crate) struct Unmount {
+    /// Station
+    #[arg(value_name = "STATION")]
+    pub(crate) station_id: String,
+    /// Reel position, from 1
+    #[arg(value_name = "REEL", value_parser = clap::value_parser!(i32).range(1..))]
+    pub(crate) reel_position: i32,
 }
 
 /// Sets from which length on a remnant of a wire is kept

@@ -2,7 +2,7 @@ use std::sync::{Arc, Mutex};
 
 use becket_api::cutting::{
     GetStationRequest, GetStationResponse, ListStationsRequest, ListStationsResponse, SaveStationRequest,
-    SaveStationResponse,
+    SaveStationResponse, UnmountCoilRequest, UnmountCoilResponse,
     station_service_server::{StationService, StationServiceServer},
 };
 use clap::Parser as _;
@@ -101,6 +101,13 @@ impl StationService for Starting {
         &self,
         _: Request<GetStationRequest>,
     ) -> Result<Response<GetStationResponse>, Status> {
+        Err(Status::unimplemented("not part of the test"))
+    }
+
+    async fn unmount_coil(
+        &self,
+        _: Request<UnmountCoilRequest>,
+    ) -> Result<Response<UnmountCoilResponse>, Status> {
         Err(Status::unimplemented("not part of the test"))
     }
 

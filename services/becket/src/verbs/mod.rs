@@ -56,6 +56,7 @@ async fn ask(context: &Context, verb: Verb) -> Result<(), Failure> {
         Verb::SetAside(args) => stock::set_aside(context, &args).await,
         Verb::Return(args) => stock::return_coil(context, &args).await,
         Verb::Scrap(args) => stock::scrap(context, &args).await,
+        Verb::Unmount(args) => stock::unmount(context, &args).await,
         Verb::SetRule(args) => stock::set_rule(context, &args).await,
         Verb::Start(args) => floor::start(context, &args).await,
         Verb::Confirm(args) => floor::confirm(context, &args).await,

@@ -1,14 +1,14 @@
-//! `weigh`, `set-aside`, `return`, `scrap` and `set-rule`.
+//! `weigh`, `set-aside`, `return`, `scrap`, `unmount` and `set-rule`.
 
 use becket_api::cutting::{
     Coil, ReturnCoilRequest, ScrapCoilRequest, SetAsideCoilRequest, SetStockRuleRequest, StockRule,
-    WeighCoilRequest,
+    UnmountCoilRequest, WeighCoilRequest,
 };
 use prost::Name;
 
 use super::call;
 use crate::{
-    cli::{ReturnCoil, Scrap, SetAside, SetRule, Weigh},
+    cli::{ReturnCoil, Scrap, SetAside, SetRule, Unmount, Weigh},
     context::Context,
     errors::Failure,
     output,
@@ -74,6 +74,24 @@ pub(super) async fn scrap(context: &Context, args: &Scrap) -> Result<(), Failure
     };
     let answer = call!(context.client.coils(), scrap_coil, request)?;
     show(context, &answer, answer.coil.as_ref())
+}
+
+/// Takes a coil off a reel position outside of a list.
+///
+/// # Errors
+/// As [`weigh`].
+pub(super) async fn unmount(context: &Context, args: &Unmount) -> Result<(), Failure> {
+    let request = UnmountCoilRequest {
+        request_id: context.client.request_id(),
+        station_id: args.station_id.clone(),
+        reel_position: args.reel_position,
+    };
+    let answer = call!(context.client.stations(), unmount_coil, request)?;
+    let station = answer.station.as_ref().ok_or(Failure::Answer("the station"))?;
+    let sheet = |units| output::station_sheet(std::slice::from_ref(station), units);
+    context.show(&answer, |units| output::station_text(station, units), sheet)?;
+    context.remark(&format!("Took off coil {}.", answer.coil_id))?;
+    affected(context, "expect it on its reel", &answer.affected_list_ids)
 }
 
 /// Sets the rule of a wire.

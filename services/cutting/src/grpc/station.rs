@@ -3,7 +3,7 @@
 use becket_api::cutting::station_service_server::StationService;
 use becket_api::cutting::{
     GetStationRequest, GetStationResponse, ListStationsRequest, ListStationsResponse, SaveStationRequest,
-    SaveStationResponse,
+    SaveStationResponse, UnmountCoilRequest, UnmountCoilResponse,
 };
 use becket_service_kit::CallContext;
 use tonic::{Request, Response, Status};
@@ -25,6 +25,14 @@ impl StationService for Handlers {
         request: Request<GetStationRequest>,
     ) -> Result<Response<GetStationResponse>, Status> {
         Ok(Response::new(self.app.get_station(request.into_inner()).await?))
+    }
+
+    async fn unmount_coil(
+        &self,
+        request: Request<UnmountCoilRequest>,
+    ) -> Result<Response<UnmountCoilResponse>, Status> {
+        let call = CallContext::of(&request)?;
+        Ok(Response::new(self.app.unmount_coil(&call, request.into_inner()).await?))
     }
 
     async fn list_stations(

@@ -37,7 +37,7 @@ pub(crate) fn new_state(coil: &StoredCoil, state: becket_floor::CoilState, note:
         expected_version: coil.version,
         booking: None,
         state,
-        refuse_if_reserved: false,
+        refuse_if_named: false,
         note: note.to_owned(),
     }
 }

@@ -25,6 +25,7 @@ mod scrap_coil;
 mod set_aside_coil;
 mod set_stock_rule;
 mod start_cut_list;
+mod unmount_coil;
 mod watch_cut_list;
 mod weigh_coil;
 

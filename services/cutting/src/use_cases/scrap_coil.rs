@@ -14,7 +14,7 @@ use crate::messages;
 use crate::write::begin;
 
 impl App {
-    /// Scraps a coil that no list counts on.
+    /// Scraps a coil on which no list has a step to do.
     pub(crate) async fn scrap_coil(
         &self,
         call: &CallContext,
@@ -31,10 +31,9 @@ impl App {
             &context,
             &coil_id,
             |coil| {
-                let booking = Some(coil.coil.scrap(coil.reserved)?);
+                let booking = Some(coil.coil.scrap()?);
                 let change = new_state(coil, CoilState::Scrapped, &request.note);
-                // A list may be planned between the reading and the storing.
-                Ok(CoilChange { booking, refuse_if_reserved: true, ..change })
+                Ok(CoilChange { booking, refuse_if_named: true, ..change })
             },
             |_, changed| ScrapCoilResponse { coil: Some(messages::coil(&changed.coil)) },
         )

@@ -10,7 +10,7 @@ use becket_floor::{
 use becket_store::{
     Answer, Claim, CoilChange, CoilChanged, CoilFilter, CutListFilter, CutRecord, CutStore, Engine, Entry,
     JournalStore, LotSerial, Page, PageRequest, StockRule, StoreError, StoredCoil, StoredCutList,
-    StoredHeader, StoredStation, WriteContext, Written,
+    StoredHeader, StoredStation, Unmounted, WriteContext, Written,
 };
 use becket_store_sqlite::SqliteStore;
 
@@ -138,6 +138,16 @@ impl CutStore for FaultStore {
 
     async fn station(&self, station_id: &StationId) -> Result<StoredStation, StoreError> {
         self.inner.station(station_id).await
+    }
+
+    async fn unmount_coil(
+        &self,
+        ctx: &WriteContext,
+        station_id: &StationId,
+        reel_position: u32,
+        answer: Answer<Unmounted>,
+    ) -> Result<Written, StoreError> {
+        self.inner.unmount_coil(ctx, station_id, reel_position, answer).await
     }
 
     async fn list_stations(&self, page: &PageRequest) -> Result<Page<StoredStation>, StoreError> {

@@ -1,9 +1,12 @@
 //! Stations.
 
-use becket_api::cutting::{GetStationRequest, ListStationsRequest, Station};
-use tonic::Code;
+use becket_api::cutting::{
+    FinishCutListRequest, GetStationRequest, ListStationsRequest, PlanCutListRequest, Station,
+    UnmountCoilRequest, UnmountCoilResponse,
+};
+use tonic::{Code, Status};
 
-use crate::world::{World, assert_faults, assert_refused, meta, station};
+use crate::world::{World, assert_faults, assert_refused, coil, job, meta, plan_request, station};
 
 async fn get(world: &World, station_id: &str) -> Station {
     let request = GetStationRequest { station_id: station_id.to_owned() };
@@ -68,4 +71,84 @@ async fn a_reel_in_use_cannot_be_taken_away() {
     let small = world.save_station(Station { reel_positions: 1, ..bench }).await;
     let status = assert_refused(small, Code::FailedPrecondition, "STATE_FORBIDS");
     assert_eq!(meta(&status, "reel_positions"), "2");
+}
+
+async fn unmount(world: &World, station_id: &str, reel_position: i32) -> Result<UnmountCoilResponse, Status> {
+    let (request_id, station_id) = (world.id(), station_id.to_owned());
+    let request = UnmountCoilRequest { request_id, station_id, reel_position };
+    Ok(world.stations().unmount_coil(request).await?.into_inner())
+}
+
+/// A list that is given up leaves its coils where they are, and no other station could use them.
+#[tokio::test]
+async fn a_coil_that_a_list_left_on_its_reel_is_taken_off_and_used_elsewhere() {
+    let world = World::with_scale().await;
+    world.save_station(station("bench-2")).await.unwrap();
+    world.open(job("S-1")).await;
+    let coils = [
+        coil("A13", "mw-in-13", "lot-13", 200.0),
+        coil("A16", "mw-in-16", "lot-16", 400.0),
+        coil("A19", "mw-in-19", "lot-19", 600.0),
+    ];
+    world.receive(coils.to_vec()).await.unwrap();
+    world.plan(&["S-1"]).await.unwrap();
+    world.begin("L-0001").await.unwrap();
+    world.confirm("L-0001", 1, 1).await.unwrap();
+    let reel = get(&world, "bench-1").await.mounted.remove(0);
+    let status = assert_refused(
+        unmount(&world, "bench-1", reel.reel_position).await,
+        Code::FailedPrecondition,
+        "STATE_FORBIDS",
+    );
+    assert_eq!(
+        (meta(&status, "coil_id"), meta(&status, "list_ids")),
+        (reel.coil_id.clone(), "L-0001".into())
+    );
+
+    let request =
+        FinishCutListRequest { request_id: world.id(), list_id: "L-0001".to_owned(), give_up_pending: true };
+    world.lists().finish_cut_list(request).await.unwrap();
+    let elsewhere = || PlanCutListRequest {
+        station_id: "bench-2".to_owned(),
+        validate_only: true,
+        ..plan_request(&["S-1"])
+    };
+    let list = world.lists().plan_cut_list(elsewhere()).await.unwrap().into_inner().cut_list.unwrap();
+    assert!(list.steps.iter().all(|step| step.coil_id != reel.coil_id), "it is still at the other station");
+    let before = world.coil(&reel.coil_id).await;
+    let answer = unmount(&world, "bench-1", reel.reel_position).await.unwrap();
+    assert_eq!((&answer.coil_id, answer.affected_list_ids.len()), (&reel.coil_id, 0));
+    assert_eq!(answer.station.unwrap(), get(&world, "bench-1").await);
+    assert!(get(&world, "bench-1").await.mounted.is_empty());
+    assert_eq!(world.coil(&reel.coil_id).await.remaining_um, before.remaining_um, "what is left stays on it");
+    let list = world.lists().plan_cut_list(elsewhere()).await.unwrap().into_inner().cut_list.unwrap();
+    assert!(list.steps.iter().any(|step| step.coil_id == reel.coil_id));
+    assert_eq!(list.shortages, []);
+}
+
+#[tokio::test]
+async fn only_what_is_mounted_is_taken_off() {
+    let world = World::with_jobs(&["S-1"]).await;
+    let empty = unmount(&world, "bench-1", 1).await;
+    let status = assert_refused(empty, Code::FailedPrecondition, "STATE_FORBIDS");
+    assert_eq!(meta(&status, "reel_position"), "1");
+    assert_refused(unmount(&world, "bench-9", 1).await, Code::NotFound, "NOT_FOUND");
+    assert_faults(unmount(&world, "bench 1", 0).await, &["station_id", "reel_position"]);
+}
+
+/// A plan made on a coil that hangs on its reel is void without it, and says so.
+#[tokio::test]
+async fn lists_that_expect_the_coil_are_named() {
+    let world = World::with_jobs(&["S-1"]).await;
+    world.plan(&["S-1"]).await.unwrap();
+    world.begin("L-0001").await.unwrap();
+    world.confirm("L-0001", 1, 1).await.unwrap();
+    let request =
+        FinishCutListRequest { request_id: world.id(), list_id: "L-0001".to_owned(), give_up_pending: true };
+    world.lists().finish_cut_list(request).await.unwrap();
+    let reel = get(&world, "bench-1").await.mounted.remove(0);
+    let list = world.plan(&["S-1"]).await.unwrap();
+    assert_eq!(list.steps[0].coil_id, reel.coil_id, "what is on a reel is cut first");
+    let answer = unmount(&world, "bench-1", reel.reel_position).await.unwrap();
+    assert_eq!(answer.affected_list_ids, ["L-0002"]);
 }

@@ -140,11 +140,35 @@ async fn only_a_coil_that_no_list_counts_on_is_scrapped() {
         async move { coils.scrap_coil(request).await }
     };
     let status = assert_refused(scrap(world.id(), "A13").await, Code::FailedPrecondition, "STATE_FORBIDS");
-    assert_eq!(meta(&status, "coil_id"), "A13");
+    assert_eq!((meta(&status, "coil_id"), meta(&status, "list_ids")), ("A13".into(), "L-0001".into()));
     world.receive(vec![coil("Z", "mw-in-13", "lot", 5.0)]).await.unwrap();
     let coil = scrap(world.id(), "Z").await.unwrap().into_inner().coil.unwrap();
     assert_eq!((coil.state(), coil.remaining_um, coil.scrapped_um), (CoilState::Scrapped, 0, 5_000_000));
     assert_refused(scrap(world.id(), "Z").await, Code::FailedPrecondition, "STATE_FORBIDS");
+}
+
+/// A list that has only to take a coil off counts on no more of it; scrapped under its hands, the list could not end.
+#[tokio::test]
+async fn a_coil_that_is_still_to_be_taken_off_is_not_scrapped() {
+    let world = World::with_jobs(&["S-1"]).await;
+    world.plan(&["S-1"]).await.unwrap();
+    world.begin("L-0001").await.unwrap();
+    let list = world.list("L-0001").await;
+    let last = list.steps.last().unwrap();
+    world.confirm("L-0001", 1, last.step_number - 1).await.unwrap();
+    let before = world.coil(&last.coil_id).await;
+    assert_eq!(before.reserved_um, 0);
+    let scrap = || ScrapCoilRequest {
+        request_id: world.id(),
+        coil_id: last.coil_id.clone(),
+        note: "kinked".to_owned(),
+    };
+    let status =
+        assert_refused(world.coils().scrap_coil(scrap()).await, Code::FailedPrecondition, "STATE_FORBIDS");
+    assert_eq!(meta(&status, "list_ids"), "L-0001");
+    assert_eq!(world.coil(&last.coil_id).await, before);
+    world.confirm("L-0001", last.step_number, 1).await.unwrap();
+    world.coils().scrap_coil(scrap()).await.unwrap();
 }
 
 #[tokio::test]
