@@ -2,7 +2,9 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use becket_floor::{CoilGuard, CoilId, CoilState, FloorChange, ListId, Step, StepKind};
+use becket_floor::{
+    CoilGuard, CoilId, CoilState, CutListState, FloorChange, ListId, StationId, Step, StepKind,
+};
 use becket_store::{Answer, Kind, StoreError, StoredHeader, WriteContext, Written, change_json};
 use becket_units::Um;
 use sqlx::SqliteConnection;
@@ -28,6 +30,9 @@ pub(crate) async fn commit(
         return Err(StoreError::VersionStale { kind: Kind::CutList, id, current });
     }
     check_guards(write.db(), &change.guards, Some(&list_id)).await?;
+    if change.header.state == CutListState::Running && before.header.state != CutListState::Running {
+        refuse_second_running(write.db(), number, &before.header.station_id).await?;
+    }
     for step in &change.changed_steps {
         steps::execute(write.db(), number, step).await?;
     }
@@ -55,6 +60,25 @@ pub(crate) async fn commit(
     let stored =
         StoredHeader { header: change.header, created_us: before.created_us, updated_us: ctx.now_us };
     write.finish(&stored, answer).await
+}
+
+/// Refuses to start a list at a station at which another one runs.
+async fn refuse_second_running(
+    db: &mut SqliteConnection,
+    number: i64,
+    station_id: &StationId,
+) -> Result<(), StoreError> {
+    let running: Option<String> = sqlx::query_scalar(
+        "SELECT list_id FROM cut_lists WHERE station_id = ? AND state = 'running' AND list_number <> ?",
+    )
+    .bind(station_id.as_str())
+    .bind(number)
+    .fetch_optional(db)
+    .await
+    .map_err(engine)?;
+    let Some(running) = running else { return Ok(()) };
+    let running = ListId::new(running).map_err(corrupt)?;
+    Err(StoreError::StationBusy { station_id: station_id.clone(), running })
 }
 
 /// Books on coils, changes their states and mounts them. Each coil that is touched gets one new version.

@@ -169,3 +169,42 @@ async fn the_database_guards_itself() {
     }
     sqlx::raw_sql(sqlx::AssertSqlSafe(coil(60, 40))).execute(&mut db).await.unwrap();
 }
+
+/// A station has one running list, whatever program writes.
+#[tokio::test]
+async fn the_database_guards_stations() {
+    let dir = TempDir::new().unwrap();
+    let path = dir.path().join("a.db");
+    SqliteStore::open(&path, OpenMode::CreateNew).await.unwrap().close().await;
+    let mut db = raw(&path).await;
+    let list = |number: i64, station: &str, state: &str| {
+        format!(
+            "INSERT INTO cut_lists VALUES ({number}, 'L-{number}', '{station}', '{state}', 'hard', 0, 0, 'by_length', 0, \
+             0, 0, 0, 0, 0, 0, 0, 0, 0, 0, NULL, NULL, 1, 0, 0)"
+        )
+    };
+    let station = |id: &str| format!("INSERT INTO stations VALUES ('{id}', '', 1, 1, 1, 0, 0)");
+    let start = |number: i64| format!("UPDATE cut_lists SET state = 'running' WHERE list_number = {number}");
+    let steps = [
+        (station("a"), true),
+        (station("b"), true),
+        (list(1, "a", "running"), true),
+        (list(2, "a", "planned"), true),
+        (list(3, "b", "planned"), true),
+        (list(4, "a", "running"), false),
+        (start(2), false),
+        (start(1), true),
+        (start(3), true),
+        ("UPDATE cut_lists SET state = 'finished' WHERE list_number = 1".to_owned(), true),
+        (start(2), true),
+    ];
+    for (step, allowed) in steps {
+        let done = sqlx::raw_sql(sqlx::AssertSqlSafe(step.clone())).execute(&mut db).await;
+        match done {
+            Ok(_) => assert!(allowed, "{step}"),
+            Err(error) => {
+                assert!(!allowed && error.to_string().contains("another list runs"), "{step}: {error}")
+            }
+        }
+    }
+}

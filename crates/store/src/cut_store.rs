@@ -353,8 +353,8 @@ pub trait CutStore: Engine {
     /// # Errors
     /// [`StoreError::NotFound`]; [`StoreError::VersionStale`] if `change.header.version` is not one above the list's version;
     /// [`StoreError::StockChanged`] if a guard does not hold, or the list would count on more of a coil than before
-    /// although it is not usable or has too little left; [`StoreError::PieceClaimed`];
-    /// [`StoreError::ChangeInconsistent`].
+    /// although it is not usable or has too little left; [`StoreError::PieceClaimed`]; [`StoreError::StationBusy`] if the change
+    /// starts the list while another one runs at its station; [`StoreError::ChangeInconsistent`].
     async fn commit_floor(
         &self,
         ctx: &WriteContext,

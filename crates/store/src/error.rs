@@ -154,6 +154,14 @@ pub enum StoreError {
         /// The positions, from 1.
         positions: Vec<u32>,
     },
+    /// Another list runs at the station. Finish it first.
+    #[error("cut list {running} is running at station {station_id}")]
+    StationBusy {
+        /// Station.
+        station_id: StationId,
+        /// List that is running.
+        running: ListId,
+    },
     /// The list's state does not allow this.
     #[error("cut list {list_id} is {state:?}")]
     ListState {

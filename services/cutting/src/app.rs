@@ -5,9 +5,9 @@ use std::sync::Arc;
 use becket_api::tokens::PageTokens;
 use becket_service_kit::{Clock, ComputePool};
 use becket_store::{CutStore, JournalStore, StoreError};
-use tokio::sync::Mutex;
 
 use crate::changes::ListChanges;
+use crate::turns::Turns;
 use crate::upstream::StringingClient;
 
 /// What the service keeps its things in.
@@ -24,8 +24,8 @@ pub(crate) struct App {
     pub(crate) stringing: StringingClient,
     /// Tells watchers which list has changed.
     pub(crate) changes: ListChanges,
-    /// Held while a list is started, so that two calls do not start two lists at one station.
-    pub(crate) starting: Mutex<()>,
+    /// Lets the calls that change one list take turns.
+    pub(crate) turns: Turns,
 }
 
 impl App {
@@ -39,7 +39,7 @@ impl App {
             tokens: PageTokens::new(store.token_key().await?),
             pool: ComputePool::new(max_computations),
             changes: ListChanges::default(),
-            starting: Mutex::new(()),
+            turns: Turns::default(),
             store,
             clock,
             stringing,

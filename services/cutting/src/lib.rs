@@ -26,6 +26,7 @@ mod planning;
 mod run;
 mod schedule;
 mod status;
+mod turns;
 mod upstream;
 mod use_cases;
 mod write;

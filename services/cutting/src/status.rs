@@ -222,6 +222,9 @@ fn of_store(error: StoreError) -> Status {
             .meta("reel_positions", positions.join(","))
             .build()
         }
+        StoreError::StationBusy { station_id, running } => {
+            UseCaseError::StationBusy { station_id, running }.into()
+        }
         StoreError::ListState { list_id, state } => StatusBuilder::new(ErrorReason::StateForbids, text)
             .meta("list_id", list_id)
             .meta("state", list_state(state))
@@ -247,4 +250,29 @@ fn coil_state(state: CoilState) -> String {
 fn list_state(state: CutListState) -> String {
     let unspecified = cutting::CutListState::Unspecified;
     enum_name(unspecified.as_str_name(), cutting::CutListState::from(state).as_str_name())
+}
+
+#[cfg(test)]
+mod tests {
+    use becket_floor::{ListId, StationId};
+    use tonic::Code;
+    use tonic_types::StatusExt;
+
+    use super::*;
+
+    #[test]
+    fn a_start_refused_by_the_store_is_told_as_one_refused_before() {
+        let (station_id, running) = (StationId::new("bench-1").unwrap(), ListId::numbered(7));
+        let busy = StoreError::StationBusy { station_id: station_id.clone(), running: running.clone() };
+        let told =
+            [UseCaseError::Store(busy), UseCaseError::StationBusy { station_id, running }].map(Status::from);
+        for status in &told {
+            assert_eq!((status.code(), status.message()), (Code::FailedPrecondition, told[0].message()));
+            let info = status.get_details_error_info().unwrap();
+            assert_eq!(
+                (info.reason.as_str(), info.metadata["running_list_id"].as_str()),
+                ("STATE_FORBIDS", "L-0007")
+            );
+        }
+    }
 }

@@ -1,13 +1,15 @@
 //! Cut lists on the floor.
 
 use becket_floor::{
-    CoilGuard, CoilState, CutListState, FloorChange, ListId, LotId, SpoilCause, Spoilage, StepState, spoil,
+    CoilGuard, CoilState, CutListState, FloorChange, ListId, LotId, NewCutList, SpoilCause, Spoilage,
+    Station, StationId, StepState, spoil,
 };
 use becket_units::Um;
 
 use super::Factory;
 use super::samples::{
-    coil, commit, confirm, confirming, ctx, list, mm, page, piece_id, plan, serial_id, start, stock, text,
+    coil, commit, confirm, confirming, ctx, finish, list, mm, page, piece_id, plan, serial_id, start,
+    station, stock, text,
 };
 use crate::{CutListFilter, CutStore, JournalStore, Kind, StoreError};
 
@@ -42,7 +44,8 @@ pub async fn a_list_is_cut_from_start_to_end(factory: &impl Factory) {
     assert!(store.station(&planned.list.header.station_id).await.unwrap().station.mounted.is_empty());
 
     let list = store.cut_list(&id).await.unwrap().list;
-    commit(&store, "finish", becket_floor::finish(&list, false, 9).unwrap()).await.unwrap();
+    assert_eq!(list.header.end_us, None);
+    finish(&store, &id).await;
     let header = store.cut_list(&id).await.unwrap().list.header;
     assert_eq!((header.state, header.end_us, header.pieces_done), (CutListState::Finished, Some(9), 2));
     let cuts = store.cuts_of_serial(&serial_id("S1")).await.unwrap();
@@ -129,6 +132,37 @@ pub async fn versions_guard_lists(factory: &impl Factory) {
     );
     let list = store.cut_list(&id).await.unwrap().list;
     assert_eq!((list.header.state, list.header.version, list.steps.len()), (CutListState::Running, 2, 3));
+}
+
+pub async fn one_list_runs_at_a_station(factory: &impl Factory) {
+    // Two stores of one database, as two processes have them: neither can hold the other up.
+    let (store, other) = (factory.open().await, factory.open().await);
+    let c1 = coil("C1", "L1", "2026-01-01", 10_000);
+    stock(&store, vec![c1.clone()]).await;
+    let first = plan(&store, "p1", list(&c1, "S1", &[("52.1", 1000)])).await.unwrap().list;
+    let second = plan(&store, "p2", list(&c1, "S2", &[("52.1", 1000)])).await.unwrap().list;
+    let starting = becket_floor::start(&second, 2).unwrap();
+    start(&store, &first.header.list_id).await;
+    match commit(&other, "both", starting.clone()).await {
+        Err(StoreError::StationBusy { station_id, running }) => {
+            assert_eq!(
+                (station_id, running),
+                (first.header.station_id.clone(), first.header.list_id.clone())
+            );
+        }
+        started => panic!("{started:?}"),
+    }
+    assert_eq!(other.cut_list(&second.header.list_id).await.unwrap().list, second);
+    // The running list itself goes on, and ends; then the other one starts, and the station is its own.
+    confirm(&store, &first.header.list_id, 3).await;
+    finish(&store, &first.header.list_id).await;
+    commit(&other, "second", starting).await.unwrap();
+    // At another station a list starts all the same.
+    let elsewhere = Station { station_id: StationId::new("window").unwrap(), ..station(2) };
+    store.save_station(&ctx("window"), elsewhere.clone(), None, text()).await.unwrap();
+    let third = NewCutList { station_id: elsewhere.station_id, ..list(&c1, "S3", &[("52.1", 1000)]) };
+    let third = plan(&store, "p3", third).await.unwrap().list.header.list_id;
+    start(&store, &third).await;
 }
 
 pub async fn guards_guard_coils(factory: &impl Factory) {
@@ -277,6 +311,7 @@ pub async fn lots_are_traced(factory: &impl Factory) {
         let id = id.list.header.list_id;
         start(&store, &id).await;
         confirm(&store, &id, 4).await;
+        finish(&store, &id).await;
     }
     let lot = LotId::new("L1").unwrap();
     let first = store.serials_of_lot(&lot, &page(1, None)).await.unwrap();

@@ -46,8 +46,9 @@ macro_rules! suite {
                 coils_that_a_step_names_are_not_scrapped, a_coil_that_a_list_left_is_taken_off,
                 coils_are_listed, stock_is_in_order_of_receipt, rules_are_kept, stations_keep_positions_in_use;
             lists: a_list_is_cut_from_start_to_end, lists_are_numbered_and_listed, no_more_is_reserved_than_is_there,
-                a_piece_is_on_one_list, versions_guard_lists, guards_guard_coils, a_refused_change_leaves_nothing,
-                spoiled_pieces_are_recut_and_told, a_dropped_plan_frees_wire_and_pieces, lots_are_traced;
+                a_piece_is_on_one_list, versions_guard_lists, one_list_runs_at_a_station, guards_guard_coils,
+                a_refused_change_leaves_nothing, spoiled_pieces_are_recut_and_told,
+                a_dropped_plan_frees_wire_and_pieces, lots_are_traced;
         }
     };
     ($factory:expr; $($module:ident: $($test:ident),+;)+) => {

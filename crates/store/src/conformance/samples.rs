@@ -180,6 +180,14 @@ pub(super) async fn start(store: &impl CutStore, list_id: &ListId) {
     commit(store, &format!("start {list_id}"), becket_floor::start(&list, 2).unwrap()).await.unwrap();
 }
 
+/// Finishes a list of which nothing is pending.
+pub(super) async fn finish(store: &impl CutStore, list_id: &ListId) {
+    let list = store.cut_list(list_id).await.unwrap().list;
+    commit(store, &format!("finish {list_id}"), becket_floor::finish(&list, false, 9).unwrap())
+        .await
+        .unwrap();
+}
+
 /// What confirming the next steps changes.
 pub(super) async fn confirming(store: &impl CutStore, list_id: &ListId, count: u32) -> FloorChange {
     let list = store.cut_list(list_id).await.unwrap().list;

@@ -19,7 +19,7 @@ use becket_store::JournalStore as _;
 use becket_store::journal::GENESIS;
 use becket_store_sqlite::{OpenMode, SqliteStore};
 use tokio::sync::mpsc;
-use tonic::{Code, Status};
+use tonic::Status;
 
 use crate::{binary, data};
 
@@ -40,8 +40,6 @@ struct Known {
     /// Requests without an answer that turned out to have been done, and not to have been done.
     found_done: usize,
     found_undone: usize,
-    /// Calls that had to be repeated because the other client was quicker.
-    contended: usize,
 }
 
 impl Known {
@@ -50,13 +48,10 @@ impl Known {
     }
 }
 
-/// Whether the server is gone: an error without a reason of becket's comes from the connection. The one answer besides that
-/// is that the other client was quicker, and that the call may be repeated; any other is a fault here.
-fn is_gone(status: &Status) -> bool {
-    let reason = reason(status);
-    let contended = status.code() == Code::Aborted && reason.as_deref() == Some("ETAG_STALE");
-    assert!(reason.is_none() || contended, "refused: {status:?}");
-    reason.is_none()
+/// Checks that the server is gone: an error without a reason of becket's comes from the connection. Any other is a fault: the
+/// clients take turns, so neither is told that the other was quicker.
+fn assert_gone(status: &Status) {
+    assert!(reason(status).is_none(), "refused: {status:?}");
 }
 
 /// Confirms until the server is gone, and tells each step that was acknowledged.
@@ -85,11 +80,9 @@ async fn confirm(
                 drop(tell.send(step));
             }
             Err(status) => {
+                assert_gone(&status);
                 known.open = Some(request);
-                if is_gone(&status) {
-                    return;
-                }
-                known.contended += 1;
+                return;
             }
         }
     }
@@ -99,13 +92,11 @@ struct KnownConfirms {
     done: Vec<(ConfirmStepRequest, ConfirmStepResponse)>,
     open: Option<ConfirmStepRequest>,
     next: i32,
-    contended: usize,
 }
 
 struct KnownSpoils {
     done: Vec<(ReportSpoiledPieceRequest, ReportSpoiledPieceResponse)>,
     open: Option<ReportSpoiledPieceRequest>,
-    contended: usize,
 }
 
 /// Reports now and then that a piece just cut has broken, until the server is gone.
@@ -136,11 +127,9 @@ async fn spoil(
         match shop.lists.report_spoiled_piece(request.clone()).await {
             Ok(answer) => known.done.push((request, answer.into_inner())),
             Err(status) => {
+                assert_gone(&status);
                 known.open = Some(request);
-                if is_gone(&status) {
-                    return;
-                }
-                known.contended += 1;
+                return;
             }
         }
     }
@@ -149,9 +138,8 @@ async fn spoil(
 /// Lets both clients work, kills the server at a random moment, and returns when both have noticed.
 async fn work_and_kill(server: Server, shop: &Shop, list_id: &str, known: &mut Known, random: &mut Random) {
     let next = known.steps().map(|step| step.step_number).max().unwrap_or(0) + 1;
-    let mut confirms =
-        KnownConfirms { done: Vec::new(), open: known.open_confirm.take(), next, contended: 0 };
-    let mut spoils = KnownSpoils { done: Vec::new(), open: known.open_spoil.take(), contended: 0 };
+    let mut confirms = KnownConfirms { done: Vec::new(), open: known.open_confirm.take(), next };
+    let mut spoils = KnownSpoils { done: Vec::new(), open: known.open_spoil.take() };
     let (tell, mut told) = mpsc::unbounded_channel();
     let (pass, passed) = mpsc::unbounded_channel();
     let steps = random.below(STEPS_BEFORE + 1);
@@ -176,7 +164,6 @@ async fn work_and_kill(server: Server, shop: &Shop, list_id: &str, known: &mut K
     known.spoiled.append(&mut spoils.done);
     known.open_confirm = confirms.open;
     known.open_spoil = spoils.open;
-    known.contended += confirms.contended + spoils.contended;
 }
 
 /// What was acknowledged is there exactly once, and of what was not there is at most the request without an answer.
@@ -335,10 +322,9 @@ async fn nothing_acknowledged_is_lost_or_doubled() {
     }
     // The test has seen what it is for.
     let seen = format!(
-        "{} confirmed, {} spoiled, {} repeated for contention; without an answer: {} done, {} not done",
+        "{} confirmed, {} spoiled; without an answer: {} done, {} not done",
         known.confirmed.len(),
         known.spoiled.len(),
-        known.contended,
         known.found_done,
         known.found_undone
     );

@@ -32,6 +32,7 @@ impl App {
         call: &CallContext,
         mut request: ConfirmStepRequest,
     ) -> Result<ConfirmStepResponse, UseCaseError> {
+        let _turn = self.turns.take(&request.list_id).await;
         let context = begin!(self, call, &mut request);
         let steps = read(&request)?;
         let mut tries = Tries::more(5);

@@ -25,6 +25,7 @@ impl App {
         call: &CallContext,
         mut request: ReplanCutListRequest,
     ) -> Result<ReplanCutListResponse, UseCaseError> {
+        let _turn = self.turns.take(&request.list_id).await;
         let context = begin!(self, call, &mut request);
         let list_id = id("list_id", &request.list_id, ListId::new)?;
         let mut tries = Tries::more(3);

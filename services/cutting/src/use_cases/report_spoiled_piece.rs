@@ -35,6 +35,7 @@ impl App {
         call: &CallContext,
         mut request: ReportSpoiledPieceRequest,
     ) -> Result<ReportSpoiledPieceResponse, UseCaseError> {
+        let _turn = self.turns.take(&request.list_id).await;
         let context = begin!(self, call, &mut request);
         let loss = read(&request)?;
         let mut tries = Tries::more(3);

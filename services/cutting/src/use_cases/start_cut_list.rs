@@ -18,9 +18,9 @@ impl App {
         call: &CallContext,
         mut request: StartCutListRequest,
     ) -> Result<StartCutListResponse, UseCaseError> {
+        let _turn = self.turns.take(&request.list_id).await;
         let context = begin!(self, call, &mut request);
         let list_id = id("list_id", &request.list_id, ListId::new)?;
-        let _one_at_a_time = self.starting.lock().await;
         let mut tries = Tries::more(3);
         loop {
             match self.try_start(&context, &list_id, &request.etag).await {

@@ -162,6 +162,19 @@ async fn one_list_runs_at_a_station() {
 }
 
 #[tokio::test]
+async fn of_lists_that_are_started_at_once_one_runs() {
+    let world = World::with_jobs(&["S-1", "S-2"]).await;
+    let (first, second) = (world.plan(&["S-1"]).await.unwrap(), world.plan(&["S-2"]).await.unwrap());
+    let (one, two) = tokio::join!(world.begin(&first.list_id), world.begin(&second.list_id));
+    let (running, refused) = match (one, two) {
+        (Ok(running), Err(status)) | (Err(status), Ok(running)) => (running, status),
+        both => panic!("{both:?}"),
+    };
+    let status = assert_refused(Err::<(), _>(refused), Code::FailedPrecondition, "STATE_FORBIDS");
+    assert_eq!(meta(&status, "running_list_id"), running.list_id);
+}
+
+#[tokio::test]
 async fn ending_and_withdrawing() {
     let world = World::with_jobs(&["S-1"]).await;
     let list_id = world.plan(&["S-1"]).await.unwrap().list_id;

@@ -67,6 +67,42 @@ async fn a_broken_string_is_cut_again_next_from_the_same_coil() {
 }
 
 #[tokio::test]
+async fn many_callers_change_one_list_and_none_is_starved() {
+    let world = running().await;
+    world.confirm("L-0001", 1, 25).await.unwrap();
+    // More at once than a call tries again: by turns each is booked.
+    let answers = (2..=21).map(|step_number| spoil(&world, step_number, SpoilCause::Broken, None));
+    let confirmed = world.confirm("L-0001", 26, 1);
+    let (answers, confirmed) = tokio::join!(all(answers), confirmed);
+    for answer in answers {
+        answer.unwrap();
+    }
+    // A recut may have become the next step before; but nobody was told to come again.
+    if let Err(status) = confirmed {
+        assert_refused(Err::<(), _>(status), Code::FailedPrecondition, "STEP_NOT_NEXT");
+    }
+    let list = world.list("L-0001").await;
+    assert_eq!(list.steps.iter().filter(|step| step.state() == StepState::Spoiled).count(), 20);
+    assert_eq!(world.confirm_all("L-0001").await.pieces_done, PIECES);
+}
+
+/// Lets futures run side by side.
+async fn all<F: Future>(futures: impl Iterator<Item = F>) -> Vec<F::Output> {
+    let mut running: Vec<_> = futures.map(|future| (Box::pin(future), None)).collect();
+    std::future::poll_fn(|cx| {
+        for (future, done) in running.iter_mut().filter(|(_, done)| done.is_none()) {
+            if let std::task::Poll::Ready(output) = future.as_mut().poll(cx) {
+                *done = Some(output);
+            }
+        }
+        let whole = running.iter().all(|(_, done)| done.is_some());
+        if whole { std::task::Poll::Ready(()) } else { std::task::Poll::Pending }
+    })
+    .await;
+    running.into_iter().filter_map(|(_, done)| done).collect()
+}
+
+#[tokio::test]
 async fn a_miscut_of_the_next_piece_books_what_was_lost() {
     let world = running().await;
     world.confirm("L-0001", 1, 1).await.unwrap();
