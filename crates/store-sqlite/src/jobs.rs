@@ -2,7 +2,7 @@
 
 use becket_store::{
     Answer, Document, Frozen, FrozenSet, JobColumns, JobFilter, JobState, Kind, Page, PageRequest,
-    StoreError, StoredJob, WriteContext, Written,
+    SetStanding, StoreError, StoredJob, WriteContext, Written,
 };
 use sqlx::sqlite::SqliteRow;
 use sqlx::{Row, SqliteConnection};
@@ -183,6 +183,19 @@ async fn read(db: &mut SqliteConnection, serial_id: &str) -> Result<StoredJob, S
         .await
         .map_err(engine)?;
     job_of(&row.ok_or_else(|| missing(serial_id))?)
+}
+
+pub(crate) async fn standing(store: &SqliteStore, serial_id: &str) -> Result<SetStanding, StoreError> {
+    let row: Option<(i64, bool, i64)> = sqlx::query_as(
+        "SELECT version, freeze_us IS NOT NULL, (SELECT COALESCE(SUM(version), 0) FROM wires) FROM jobs \
+         WHERE serial_id = ?",
+    )
+    .bind(serial_id)
+    .fetch_optional(&store.reader)
+    .await
+    .map_err(engine)?;
+    let (job_version, is_frozen, wires_generation) = row.ok_or_else(|| missing(serial_id))?;
+    Ok(SetStanding { job_version, is_frozen, wires_generation })
 }
 
 pub(crate) async fn set_of(

@@ -144,7 +144,11 @@ impl SqliteStore {
 }
 
 fn pool(connections: u32) -> SqlitePoolOptions {
-    SqlitePoolOptions::new().max_connections(connections).acquire_timeout(ACQUIRE_TIMEOUT)
+    SqlitePoolOptions::new()
+        .max_connections(connections)
+        .acquire_timeout(ACQUIRE_TIMEOUT)
+        // A connection to a file does not break while it rests, and asking it would cost as much as a short query.
+        .test_before_acquire(false)
 }
 
 /// Makes the file where it must be made. Returns whether it was there before.

@@ -1,7 +1,7 @@
 //! Scale revisions.
 
 use becket_store::{
-    Answer, Document, Kind, Page, PageRequest, StoreError, StoredScale, WriteContext, Written,
+    Answer, Document, Kind, Page, PageRequest, ScaleStanding, StoreError, StoredScale, WriteContext, Written,
 };
 use sqlx::sqlite::SqliteRow;
 use sqlx::{Row, SqliteConnection};
@@ -132,6 +132,20 @@ async fn draft_json(write: &mut Write<'_>, key: ScaleKey<'_>, expected: i64) -> 
 pub(crate) async fn one(store: &SqliteStore, key: ScaleKey<'_>) -> Result<StoredScale, StoreError> {
     let mut db = store.reader.acquire().await.map_err(engine)?;
     read(&mut db, key).await
+}
+
+pub(crate) async fn standing(store: &SqliteStore, key: ScaleKey<'_>) -> Result<ScaleStanding, StoreError> {
+    let row: Option<(i64, i64)> = sqlx::query_as(
+        "SELECT version, (SELECT COALESCE(SUM(version), 0) FROM wires) FROM scales \
+         WHERE model_id = ? AND revision_id = ?",
+    )
+    .bind(key.model_id)
+    .bind(key.revision_id)
+    .fetch_optional(&store.reader)
+    .await
+    .map_err(engine)?;
+    let (scale_version, wires_generation) = row.ok_or_else(|| missing(key))?;
+    Ok(ScaleStanding { scale_version, wires_generation })
 }
 
 async fn read(db: &mut SqliteConnection, key: ScaleKey<'_>) -> Result<StoredScale, StoreError> {

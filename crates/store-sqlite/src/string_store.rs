@@ -3,8 +3,8 @@
 use async_trait::async_trait;
 use becket_store::{
     Answer, Document, Frozen, FrozenSet, Imported, JobColumns, JobFilter, JobState, NewWindingOrder, NewWire,
-    Page, PageRequest, StoreError, StoredJob, StoredScale, StoredWindingOrder, StoredWire, StringStore,
-    WindingRelease, WriteContext, Written,
+    Page, PageRequest, ScaleStanding, SetStanding, StoreError, StoredJob, StoredScale, StoredWindingOrder,
+    StoredWire, StringStore, WindingRelease, WriteContext, Written,
 };
 
 use crate::scales::ScaleKey;
@@ -90,6 +90,10 @@ impl StringStore for SqliteStore {
         scales::one(self, ScaleKey { model_id, revision_id }).await
     }
 
+    async fn scale_standing(&self, model_id: &str, revision_id: &str) -> Result<ScaleStanding, StoreError> {
+        scales::standing(self, ScaleKey { model_id, revision_id }).await
+    }
+
     async fn list_scales(
         &self,
         model_id: Option<&str>,
@@ -132,6 +136,10 @@ impl StringStore for SqliteStore {
 
     async fn job(&self, serial_id: &str) -> Result<StoredJob, StoreError> {
         jobs::one(self, serial_id).await
+    }
+
+    async fn set_standing(&self, serial_id: &str) -> Result<SetStanding, StoreError> {
+        jobs::standing(self, serial_id).await
     }
 
     async fn list_jobs(&self, filter: &JobFilter, page: &PageRequest) -> Result<Page<StoredJob>, StoreError> {

@@ -37,7 +37,7 @@ pub use floor_json::{change_json, coil_json, list_json, mount_json, rule_json, s
 pub use journal::{Entry, JournalStore};
 pub use page::{Page, PageRequest};
 pub use string_store::{
-    Frozen, FrozenSet, Imported, JobColumns, JobFilter, JobState, NewWire, StoredJob, StoredScale,
-    StoredWire, StringStore,
+    Frozen, FrozenSet, Imported, JobColumns, JobFilter, JobState, NewWire, ScaleStanding, SetStanding,
+    StoredJob, StoredScale, StoredWire, StringStore,
 };
 pub use winding_orders::{NewWindingOrder, StoredWindingOrder, WindingRelease};

@@ -113,6 +113,26 @@ pub struct Frozen {
     pub freeze_us: i64,
 }
 
+/// What the string set of a serial follows from, at one moment. Each number rises with every change.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct SetStanding {
+    /// Version of the job, which names its scale.
+    pub job_version: i64,
+    /// Whether the set is frozen; once it is, it is for good.
+    pub is_frozen: bool,
+    /// As [`StringStore::wires_generation`] tells it.
+    pub wires_generation: i64,
+}
+
+/// What is computed from a scale follows from this, at one moment. Each number rises with every change.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct ScaleStanding {
+    /// Version of the scale, a draft or a released one.
+    pub scale_version: i64,
+    /// As [`StringStore::wires_generation`] tells it.
+    pub wires_generation: i64,
+}
+
 /// Storage of wires, scales and jobs. Wires, scales and jobs are never removed.
 ///
 /// Every method can fail with [`StoreError::Busy`], [`StoreError::Unavailable`] and [`StoreError::Corrupt`], every write
@@ -216,6 +236,12 @@ pub trait StringStore: Engine {
     /// [`StoreError::NotFound`].
     async fn scale(&self, model_id: &str, revision_id: &str) -> Result<StoredScale, StoreError>;
 
+    /// What follows from a revision rests on this; read at one moment.
+    ///
+    /// # Errors
+    /// [`StoreError::NotFound`].
+    async fn scale_standing(&self, model_id: &str, revision_id: &str) -> Result<ScaleStanding, StoreError>;
+
     /// Revisions by model and revision, of one model if that is given.
     ///
     /// # Errors
@@ -270,6 +296,12 @@ pub trait StringStore: Engine {
     /// # Errors
     /// [`StoreError::NotFound`].
     async fn job(&self, serial_id: &str) -> Result<StoredJob, StoreError>;
+
+    /// What the set of a serial rests on; read at one moment.
+    ///
+    /// # Errors
+    /// [`StoreError::NotFound`].
+    async fn set_standing(&self, serial_id: &str) -> Result<SetStanding, StoreError>;
 
     /// Jobs by due date and serial.
     ///

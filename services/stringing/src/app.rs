@@ -4,9 +4,15 @@ use std::sync::Arc;
 
 use becket_api::tokens::PageTokens;
 use becket_service_kit::{Clock, ComputePool};
-use becket_store::{JournalStore, StoreError, StringStore};
+use becket_store::{JournalStore, ScaleStanding, StoreError, StringStore};
 
-use crate::set_cache::SetCache;
+use crate::answer_cache::AnswerCache;
+use crate::use_cases::SetBasis;
+
+/// Bytes of answers that are kept: some 400 sets of 240 strings.
+const SETS_BYTES: usize = 64 << 20;
+/// Bytes of answers without a serial that are kept.
+const COMPUTED_BYTES: usize = 32 << 20;
 
 /// What the service keeps its things in.
 pub trait Storage: StringStore + JournalStore + 'static {}
@@ -19,7 +25,10 @@ pub(crate) struct App {
     pub(crate) clock: Arc<dyn Clock>,
     pub(crate) tokens: PageTokens,
     pub(crate) pool: ComputePool,
-    pub(crate) sets: SetCache,
+    /// Answers to GetStringSet, by serial.
+    pub(crate) sets: AnswerCache<String, SetBasis>,
+    /// Answers to ComputeStringSet, by the digest of the request.
+    pub(crate) computed_sets: AnswerCache<[u8; 32], ScaleStanding>,
 }
 
 impl App {
@@ -30,6 +39,7 @@ impl App {
     ) -> Result<Self, StoreError> {
         let tokens = PageTokens::new(store.token_key().await?);
         let pool = ComputePool::new(max_computations);
-        Ok(Self { store, clock, tokens, pool, sets: SetCache::default() })
+        let (sets, computed_sets) = (AnswerCache::new(SETS_BYTES), AnswerCache::new(COMPUTED_BYTES));
+        Ok(Self { store, clock, tokens, pool, sets, computed_sets })
     }
 }

@@ -6,6 +6,7 @@
 //! is kept by whatever implements [`Storage`]. It knows no database engine, reads no settings by itself and
 //! asks no clock but the one it is given.
 
+mod answer_cache;
 mod app;
 mod checked_scales;
 mod compute;
@@ -15,7 +16,6 @@ mod inputs;
 mod messages;
 mod paging;
 mod run;
-mod set_cache;
 mod status;
 mod use_cases;
 mod write;

@@ -5,7 +5,6 @@ use std::sync::Arc;
 use becket_api::stringing;
 use becket_api::stringing::job_service_server::JobServiceServer;
 use becket_api::stringing::scale_service_server::ScaleServiceServer;
-use becket_api::stringing::string_set_service_server::StringSetServiceServer;
 use becket_api::stringing::winding_order_service_server::WindingOrderServiceServer;
 use becket_api::stringing::wire_service_server::WireServiceServer;
 use becket_service_kit::{Clock, LimitSettings, ServeError, ServerParts, serve};
@@ -15,7 +14,7 @@ use tokio_util::sync::CancellationToken;
 use tonic::service::RoutesBuilder;
 
 use crate::app::{App, Storage};
-use crate::grpc::Handlers;
+use crate::grpc::{Handlers, ReadyAnswers};
 
 /// Full names of the services that are served.
 pub const SERVICE_NAMES: [&str; 5] = [
@@ -96,7 +95,7 @@ pub async fn register(routes: &mut RoutesBuilder, deps: Deps) -> Result<(), RunE
         .add_service(limited!(WireServiceServer))
         .add_service(limited!(ScaleServiceServer))
         .add_service(limited!(JobServiceServer))
-        .add_service(limited!(StringSetServiceServer))
+        .add_service(ReadyAnswers::new(&handlers, &limits))
         .add_service(limited!(WindingOrderServiceServer));
     Ok(())
 }

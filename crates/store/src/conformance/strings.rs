@@ -2,7 +2,9 @@
 
 use super::Factory;
 use super::samples::{ctx, document, page, text, told, wire};
-use crate::{FrozenSet, JobColumns, JobFilter, JobState, Kind, StoreError, StringStore};
+use crate::{
+    FrozenSet, JobColumns, JobFilter, JobState, Kind, ScaleStanding, SetStanding, StoreError, StringStore,
+};
 
 pub async fn wires_are_imported_all_or_none(factory: &impl Factory) {
     let store = factory.open().await;
@@ -194,4 +196,38 @@ pub async fn sets_are_frozen_for_good(factory: &impl Factory) {
     assert!(matches!(&ended, Err(StoreError::JobState { state: JobState::Done, .. })), "{ended:?}");
     let missing = store.freeze_set(&ctx("f4"), "S2", 1, set("d1", 1), text()).await;
     assert!(matches!(missing, Err(StoreError::NotFound { .. })), "{missing:?}");
+}
+
+pub async fn standings_tell_every_change(factory: &impl Factory) {
+    // What one process changes, another one sees at once.
+    let (store, other) = (factory.open().await, factory.open().await);
+    let standing =
+        |job_version, is_frozen, wires_generation| SetStanding { job_version, is_frozen, wires_generation };
+    let missing = store.set_standing("S1").await;
+    assert!(matches!(missing, Err(StoreError::NotFound { kind: Kind::Job, .. })), "{missing:?}");
+    let missing = store.scale_standing("m1", "a").await;
+    assert!(matches!(missing, Err(StoreError::NotFound { kind: Kind::Scale, .. })), "{missing:?}");
+
+    other.open_job(&ctx("o"), columns("S1", "2026-12-01"), document("1"), text()).await.unwrap();
+    let none = store.wires_generation().await.unwrap();
+    assert_eq!(store.set_standing("S1").await.unwrap(), standing(1, false, none));
+    other.import_wires(&ctx("i"), vec![wire("a", "1"), wire("b", "1")], text()).await.unwrap();
+    let added = store.wires_generation().await.unwrap();
+    assert!(added > none);
+    assert_eq!(store.set_standing("S1").await.unwrap(), standing(1, false, added));
+    other.update_wire(&ctx("w"), 1, wire("b", "2"), text()).await.unwrap();
+    let changed = store.wires_generation().await.unwrap();
+    assert!(changed > added);
+    other.amend_job(&ctx("a"), 1, columns("S1", "2026-12-01"), document("2"), text()).await.unwrap();
+    assert_eq!(store.set_standing("S1").await.unwrap(), standing(2, false, changed));
+    let set = FrozenSet { digest: "d".to_owned(), bytes: vec![1] };
+    other.freeze_set(&ctx("f"), "S1", 2, set, text()).await.unwrap();
+    assert_eq!(store.set_standing("S1").await.unwrap(), standing(3, true, changed));
+    other.close_job(&ctx("c"), "S1", 3, JobState::Done, text()).await.unwrap();
+    assert_eq!(store.set_standing("S1").await.unwrap(), standing(4, true, changed));
+
+    other.create_scale(&ctx("s"), "m1", "a", document("1"), text()).await.unwrap();
+    other.update_scale(&ctx("u"), "m1", "a", 1, document("2"), text()).await.unwrap();
+    let scale = store.scale_standing("m1", "a").await.unwrap();
+    assert_eq!(scale, ScaleStanding { scale_version: 2, wires_generation: changed });
 }

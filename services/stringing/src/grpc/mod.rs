@@ -1,6 +1,7 @@
 //! The services over gRPC. Handlers only unwrap requests and wrap answers; a use case does the rest.
 
 mod job;
+mod ready;
 mod scale;
 mod string_set;
 mod winding_order;
@@ -8,6 +9,7 @@ mod wire;
 
 use std::sync::Arc;
 
+pub(crate) use self::ready::ReadyAnswers;
 use crate::app::App;
 
 /// Handles the calls of all services.

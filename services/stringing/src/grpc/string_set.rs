@@ -11,7 +11,10 @@ use tonic::{Request, Response, Status};
 
 use super::Handlers;
 use crate::use_cases::JobSetStream;
+use crate::write::decode;
 
+// The server asks for every method. Those whose answers are kept are served by `ReadyAnswers`, which sends the same answers as
+// bytes; no call over the network gets to theirs here.
 #[tonic::async_trait]
 impl StringSetService for Handlers {
     type ComputeJobSetsStream = JobSetStream;
@@ -20,14 +23,14 @@ impl StringSetService for Handlers {
         &self,
         request: Request<ComputeStringSetRequest>,
     ) -> Result<Response<ComputeStringSetResponse>, Status> {
-        Ok(Response::new(self.app.compute_string_set(request.into_inner()).await?))
+        Ok(Response::new(decode(&self.app.compute_string_set(request.into_inner()).await?)?))
     }
 
     async fn get_string_set(
         &self,
         request: Request<GetStringSetRequest>,
     ) -> Result<Response<GetStringSetResponse>, Status> {
-        Ok(Response::new(self.app.get_string_set(request.into_inner()).await?))
+        Ok(Response::new(decode(&self.app.get_string_set(request.into_inner()).await?)?))
     }
 
     async fn freeze_string_set(

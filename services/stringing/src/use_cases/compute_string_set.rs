@@ -3,11 +3,15 @@
 use std::sync::Arc;
 
 use becket_api::convert::within;
+use becket_api::digest::request_digest;
 use becket_api::stringing::compute_string_set_request::Source;
 use becket_api::stringing::{self, ComputeStringSetRequest, ComputeStringSetResponse, StringSet};
 use becket_scale::{ComputeOptions, ComputeOptionsDraft, Scale, ScaleDraft};
+use becket_store::ScaleStanding;
 use becket_units::Fault;
 use becket_wire::{Catalogue, WireDraft};
+use prost::Message;
+use prost::bytes::Bytes;
 
 use crate::app::App;
 use crate::compute::SetSource;
@@ -15,12 +19,46 @@ use crate::error::UseCaseError;
 use crate::inputs::{named_wires, scale_id};
 use crate::write::decode;
 
+/// Full name of the method.
+const METHOD: &str = "becket.stringing.v1.StringSetService/ComputeStringSet";
 /// Most wires of one request.
 const MAX_WIRES: usize = 2000;
 
 impl App {
-    /// Computes the set of a stored revision, or of a scale in the request.
+    /// Computes the set of a stored revision, or of a scale in the request: an encoded [`ComputeStringSetResponse`].
     pub(crate) async fn compute_string_set(
+        &self,
+        request: ComputeStringSetRequest,
+    ) -> Result<Bytes, UseCaseError> {
+        let digest = request_digest(METHOD, &request.encode_to_vec());
+        // Read before scale and wires: if they change in between, the answer is kept under a standing that is over and is never
+        // found.
+        let standing = self.standing(request.source.as_ref()).await?;
+        if let Some((basis, answer)) = self.computed_sets.get(&digest)
+            && basis == standing
+        {
+            return Ok(answer);
+        }
+        let answer = Bytes::from(self.newly_computed(request).await?.encode_to_vec());
+        self.computed_sets.put(digest, standing, answer.clone());
+        Ok(answer)
+    }
+
+    /// What the answer to a request rests on, besides the request.
+    async fn standing(&self, source: Option<&Source>) -> Result<ScaleStanding, UseCaseError> {
+        match source {
+            Some(Source::Stored(named)) => {
+                Ok(self.store.scale_standing(&named.model_id, &named.revision_id).await?)
+            }
+            Some(Source::Scale(_)) | None => {
+                // The scale itself is in the request.
+                let wires_generation = self.store.wires_generation().await?;
+                Ok(ScaleStanding { scale_version: 0, wires_generation })
+            }
+        }
+    }
+
+    async fn newly_computed(
         &self,
         request: ComputeStringSetRequest,
     ) -> Result<ComputeStringSetResponse, UseCaseError> {

@@ -2,56 +2,90 @@
 
 use std::sync::Arc;
 
-use becket_api::stringing::{GetStringSetRequest, GetStringSetResponse, Job, SetBasis, StringSet};
+use becket_api::stringing::{self, GetStringSetRequest, GetStringSetResponse, Job, StringSet};
 use becket_scale::{ComputeOptionsDraft, ScaleDraft};
-use becket_store::{Kind, StoreError, StoredJob};
+use becket_store::{FrozenSet, Kind, SetStanding, StoreError, StoredJob};
 use becket_wire::{Catalogue, WireDraft};
+use prost::Message;
+use prost::bytes::Bytes;
+use prost::encoding::{WireType, encode_key, encode_varint};
 
 use crate::app::App;
 use crate::checked_scales::CheckedScales;
 use crate::compute::SetSource;
 use crate::error::UseCaseError;
 use crate::inputs::{job_terms, scale_id};
-use crate::set_cache::SetKey;
 use crate::write::decode;
 
+/// Number of the field `string_set` of [`GetStringSetResponse`].
+const SET_FIELD: u32 = 1;
+
+/// What a serial's set rests on.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum SetBasis {
+    /// It is frozen, and stays as it is for good.
+    Frozen,
+    /// It follows from the job and the catalogue. A released scale never changes, so the version of the job, which names it,
+    /// and the state of the catalogue say everything.
+    Open {
+        /// Version of the job.
+        job_version: i64,
+        /// State of the wire catalogue.
+        wires_generation: i64,
+    },
+}
+
+impl SetBasis {
+    fn of(standing: SetStanding) -> Self {
+        let SetStanding { job_version, is_frozen, wires_generation } = standing;
+        if is_frozen { Self::Frozen } else { Self::Open { job_version, wires_generation } }
+    }
+}
+
 impl App {
-    /// The set as frozen, or else as it follows from the job, its scale and the catalogue as they are now.
-    pub(crate) async fn get_string_set(
-        &self,
-        request: GetStringSetRequest,
-    ) -> Result<GetStringSetResponse, UseCaseError> {
-        let job = self.store.job(&request.serial_id).await?;
-        let set = if job.freeze_us.is_some() {
-            self.frozen_set(&request.serial_id).await?
+    /// The set as frozen, or else as it follows from the job, its scale and the catalogue as they are now: an encoded
+    /// [`GetStringSetResponse`].
+    pub(crate) async fn get_string_set(&self, request: GetStringSetRequest) -> Result<Bytes, UseCaseError> {
+        let serial_id = request.serial_id;
+        // Read before the job and the wires: if they change in between, the answer is kept under a basis that is over and is
+        // never found.
+        let standing = self.store.set_standing(&serial_id).await?;
+        if let Some((basis, answer)) = self.sets.get(&serial_id)
+            && basis == SetBasis::of(standing)
+        {
+            return Ok(answer);
+        }
+        let job = self.store.job(&serial_id).await?;
+        let (basis, answer) = if job.freeze_us.is_some() {
+            let frozen = self.stored_frozen_set(&serial_id).await?;
+            decode::<StringSet>(&frozen.bytes)?;
+            (SetBasis::Frozen, answer_with(&frozen.bytes))
         } else {
-            StringSet::clone(&*self.set_of(&job).await?)
+            let set = Arc::unwrap_or_clone(self.set_of(&job).await?);
+            let answer = GetStringSetResponse { string_set: Some(set) }.encode_to_vec();
+            (SetBasis::of(standing), answer.into())
         };
-        Ok(GetStringSetResponse { string_set: Some(set) })
+        self.sets.put(serial_id, basis, Bytes::clone(&answer));
+        Ok(answer)
     }
 
-    /// The set of a frozen job. One that is gone is never computed anew: pieces are cut to it.
+    /// The set of a frozen job.
     pub(super) async fn frozen_set(&self, serial_id: &str) -> Result<StringSet, UseCaseError> {
+        decode(&self.stored_frozen_set(serial_id).await?.bytes)
+    }
+
+    /// The set of a frozen job, encoded. One that is gone is never computed anew: pieces are cut to it.
+    async fn stored_frozen_set(&self, serial_id: &str) -> Result<FrozenSet, UseCaseError> {
         match self.store.frozen_set(serial_id).await? {
-            Some((frozen, _)) => decode(&frozen.bytes),
+            Some((frozen, _)) => Ok(frozen),
             None => Err(UseCaseError::Internal(format!("the frozen set of {serial_id} is gone"))),
         }
     }
 
     /// The set that follows from a job.
     pub(super) async fn set_of(&self, stored: &StoredJob) -> Result<Arc<StringSet>, UseCaseError> {
-        let serial_id = stored.columns.serial_id.clone();
-        // Read before the wires: if they change in between, the set is kept under a state that is over and is
-        // never found.
-        let wires_generation = self.store.wires_generation().await?;
-        let key = SetKey { serial_id, job_version: stored.stored.version, wires_generation };
-        if let Some(set) = self.sets.get(&key) {
-            return Ok(set);
-        }
         let inputs = self.inputs_of(stored, &CheckedScales::default()).await?;
-        let set = self.computed(inputs).await?;
-        self.sets.put(key, Arc::clone(&set));
-        Ok(set)
+        self.computed(inputs).await
     }
 
     /// What the set of a serial follows from: of a frozen one what it was computed from.
@@ -111,8 +145,8 @@ impl App {
 }
 
 /// What a frozen set says that it was computed from; `None` if it is damaged.
-fn frozen_inputs(serial_id: &str, basis: &SetBasis) -> Option<SetSource> {
-    let SetBasis { options, scale, wires, as_built_notes, computed_by: _ } = basis;
+fn frozen_inputs(serial_id: &str, basis: &stringing::SetBasis) -> Option<SetSource> {
+    let stringing::SetBasis { options, scale, wires, as_built_notes, computed_by: _ } = basis;
     let mut catalogue = Catalogue::default();
     for wire in wires {
         catalogue.insert(WireDraft::from(wire).validate().ok()?);
@@ -124,4 +158,27 @@ fn frozen_inputs(serial_id: &str, basis: &SetBasis) -> Option<SetSource> {
         catalogue,
         options: options.as_ref().map(ComputeOptionsDraft::from)?.validate().ok()?,
     })
+}
+
+/// An encoded [`GetStringSetResponse`] with an encoded set in it, as it is.
+fn answer_with(set: &[u8]) -> Bytes {
+    let mut answer = Vec::with_capacity(set.len().saturating_add(16));
+    encode_key(SET_FIELD, WireType::LengthDelimited, &mut answer);
+    encode_varint(u64::try_from(set.len()).unwrap_or(u64::MAX), &mut answer);
+    answer.extend_from_slice(set);
+    answer.into()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn an_encoded_set_in_an_answer_is_the_answer_encoded() {
+        for size in [0, 1, 127, 128, 70_000] {
+            let set = StringSet { serial_id: "S".repeat(size), ..StringSet::default() };
+            let answer = answer_with(&set.encode_to_vec());
+            assert_eq!(answer, GetStringSetResponse { string_set: Some(set) }.encode_to_vec());
+        }
+    }
 }

@@ -24,3 +24,4 @@ mod update_scale;
 mod update_wire;
 
 pub(crate) use compute_job_sets::JobSetStream;
+pub(crate) use get_string_set::SetBasis;

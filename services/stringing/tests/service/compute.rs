@@ -1,6 +1,7 @@
 use becket_api::stringing::compute_string_set_request::Source;
 use becket_api::stringing::{
-    ComputeOptions, ComputeStringSetRequest, PitchBasis, Scale, ScaleReference, StringSet, WarningCode,
+    ComputeOptions, ComputeStringSetRequest, PitchBasis, Scale, ScaleReference, StringSet,
+    UpdateScaleRequest, UpdateWireRequest, WarningCode, Wire,
 };
 use tonic::{Code, Status};
 
@@ -43,6 +44,40 @@ async fn a_stored_revision_gives_the_same_as_the_scale_itself() {
     let given = compute(&world, of(scale("grand", "a"))).await.unwrap();
     world.create(scale("grand", "a")).await;
     assert_eq!(compute(&world, of_stored("grand", "a")).await.unwrap(), given);
+}
+
+#[tokio::test]
+async fn an_answer_that_is_kept_follows_scale_and_catalogue() {
+    let world = World::with_wires().await;
+    let draft = world.create(scale("grand", "a")).await;
+    let keeping = world.beside().await;
+    let kept = async |request: ComputeStringSetRequest| {
+        let ask = async || keeping.clone().compute_string_set(request.clone()).await.unwrap().into_inner();
+        let first = ask().await;
+        assert_eq!(first, ask().await);
+        first.string_set.unwrap()
+    };
+    let (given, stored) = (kept(of(scale("grand", "a"))).await, kept(of_stored("grand", "a")).await);
+    assert_eq!(given, stored);
+    let options = Some(ComputeOptions { a4_hz: Some(442.0), ..ComputeOptions::default() });
+    let sharper = kept(ComputeStringSetRequest { options, ..of_stored("grand", "a") }).await;
+    assert_ne!(sharper.digest, stored.digest);
+
+    let mut longer = draft.clone();
+    longer.notes[87].speaking_mm = 53.0;
+    let request = UpdateScaleRequest { request_id: world.id(), scale: Some(longer), validate_only: false };
+    world.scales().update_scale(request).await.unwrap();
+    let updated = kept(of_stored("grand", "a")).await;
+    assert_eq!(updated.strings.last().unwrap().speaking_mm, 53.0);
+    assert_eq!(kept(of(scale("grand", "a"))).await, given, "the scale in the request is what it was");
+
+    let heavier = Wire { density_kg_m3: 9000.0, etag: "1".to_owned(), ..copper("cu-1.00", 1.0) };
+    let request = UpdateWireRequest { request_id: world.id(), wire: Some(heavier), validate_only: false };
+    world.wires().update_wire(request).await.unwrap();
+    for (request, before) in [(of_stored("grand", "a"), &updated), (of(scale("grand", "a")), &given)] {
+        let now = kept(request).await;
+        assert!(now.strings[0].tension_n > before.strings[0].tension_n);
+    }
 }
 
 #[tokio::test]

@@ -81,6 +81,67 @@ async fn an_open_set_follows_its_inputs_and_a_frozen_one_does_not() {
     assert_eq!(world.set("S-1").await, frozen);
 }
 
+/// A service that keeps answers sees what another process on the same database changes.
+#[tokio::test]
+async fn an_answer_that_is_kept_is_never_older_than_its_inputs() {
+    let world = World::with_scale().await;
+    let opened = world.open(job("S-1")).await;
+    world.open(job("S-2")).await;
+    let keeping = world.beside().await;
+    let kept = async |serial_id: &str| {
+        let request = GetStringSetRequest { serial_id: serial_id.to_owned() };
+        let first = keeping.clone().get_string_set(request.clone()).await.unwrap().into_inner().string_set;
+        let again = keeping.clone().get_string_set(request).await.unwrap().into_inner().string_set;
+        assert_eq!(first, again);
+        again.unwrap()
+    };
+    let (first, other) = (kept("S-1").await, kept("S-2").await);
+    assert_eq!((first.serial_id.as_str(), other.serial_id.as_str()), ("S-1", "S-2"), "each its own");
+
+    change_copper(&world, 9000.0, "1").await;
+    let heavier = kept("S-1").await;
+    assert_ne!(heavier.digest, first.digest);
+    change_copper(&world, 8930.0, "2").await;
+    assert_eq!(kept("S-1").await, first, "as before, and computed anew");
+
+    let as_built = vec![AsBuilt { note: 88, speaking_mm: Some(51.0), ..AsBuilt::default() }];
+    let job = Some(Job { as_built, ..opened });
+    let request = AmendJobRequest { request_id: world.id(), job, validate_only: false };
+    let amended_job = world.jobs().amend_job(request).await.unwrap().into_inner().job.unwrap();
+    let amended = kept("S-1").await;
+    assert_eq!(amended.strings.last().unwrap().speaking_mm, 51.0);
+
+    world.create_and_release(crate::world::scale("grand", "b")).await;
+    let job = Some(Job { revision_id: "b".to_owned(), ..amended_job });
+    let request = AmendJobRequest { request_id: world.id(), job, validate_only: false };
+    world.jobs().amend_job(request).await.unwrap();
+    let moved = kept("S-1").await;
+    assert_eq!(moved.revision_id, "b");
+
+    freeze(&world, "S-1", &moved.digest).await.unwrap();
+    let frozen = kept("S-1").await;
+    assert_eq!(frozen, StringSet { frozen: true, freeze_time: Some(timestamp(START_US)), ..moved });
+    change_copper(&world, 9000.0, "3").await;
+    assert_eq!(kept("S-1").await, frozen);
+    assert!(!kept("S-2").await.frozen);
+    assert_ne!(kept("S-2").await.digest, other.digest);
+}
+
+/// Answers leave as bytes: what is damaged is refused all the same, and limits hold.
+#[tokio::test]
+async fn faulty_requests_and_missing_serials_are_told_as_ever() {
+    let world = World::with_scale().await;
+    let get = |serial_id: &str| GetStringSetRequest { serial_id: serial_id.to_owned() };
+    for serial_id in ["S-9", "", "\u{0}"] {
+        let status =
+            assert_refused(world.sets().get_string_set(get(serial_id)).await, Code::NotFound, "NOT_FOUND");
+        assert_eq!((meta(&status, "kind"), meta(&status, "id")), ("jobs".to_owned(), serial_id.to_owned()));
+    }
+    let too_large = "S".repeat(32 << 20);
+    let status = world.sets().get_string_set(get(&too_large)).await.unwrap_err();
+    assert_eq!(status.code(), Code::ResourceExhausted, "{status:?}");
+}
+
 #[tokio::test]
 async fn only_the_set_that_is_meant_is_frozen() {
     let world = World::with_scale().await;

@@ -86,6 +86,24 @@ impl World {
         Self { clock, channel, address, store, directory, shutdown, served, requests: AtomicU32::new(1) }
     }
 
+    /// Starts another service on the same database, as another process would be, and connects to it.
+    pub(crate) async fn beside(&self) -> StringSetServiceClient<Channel> {
+        let path = self.directory.path().join("shop.db");
+        let store = SqliteStore::open(&path, OpenMode::OpenExisting).await.unwrap();
+        let listener = TcpListener::bind("127.0.0.1:0").await.unwrap();
+        let address = listener.local_addr().unwrap();
+        let parts = Parts {
+            limits: Settings::load(None, []).unwrap().limits,
+            listener,
+            store: Arc::new(store),
+            clock: Arc::clone(&self.clock) as _,
+            shutdown: self.shutdown.clone(),
+        };
+        drop(tokio::spawn(run(parts)));
+        let channel = Channel::from_shared(format!("http://{address}")).unwrap().connect().await.unwrap();
+        StringSetServiceClient::new(channel)
+    }
+
     /// Stops the service and starts it again on the same database.
     pub(crate) async fn restart(self) -> Self {
         let Self { clock, channel, address: _, store, directory, shutdown, served, requests } = self;
