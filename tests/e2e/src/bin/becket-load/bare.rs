@@ -18,10 +18,12 @@ use tonic::{Request, Response, Status};
 use crate::Failure;
 use crate::service::Prepared;
 
-/// Path of the method that sends the set of the open serial; any other path sends that of the frozen one.
+/// Path of the method that sends the set of the open serial; a path that is none of these sends that of the frozen one.
 pub(crate) const OPEN: &str = "/bare.Bytes/Open";
 /// Path of the method that sends the set of the frozen serial.
 pub(crate) const FROZEN: &str = "/bare.Bytes/Frozen";
+/// Path of the method that sends the set of a scale.
+pub(crate) const COMPUTED: &str = "/bare.Bytes/Computed";
 
 #[derive(Clone)]
 struct Bare(Prepared);
@@ -40,8 +42,12 @@ impl Service<http::Request<Body>> for Bare {
     }
 
     fn call(&mut self, request: http::Request<Body>) -> Self::Future {
-        let open = request.uri().path() == OPEN;
-        let method = Prompt(if open { self.0.open.answer.clone() } else { self.0.frozen.answer.clone() });
+        let exchange = match request.uri().path() {
+            OPEN => &self.0.open,
+            COMPUTED => &self.0.computed,
+            _ => &self.0.frozen,
+        };
+        let method = Prompt(exchange.answer.clone());
         Box::pin(async move { Ok(Grpc::new(RawCodec).unary(method, request).await) })
     }
 }

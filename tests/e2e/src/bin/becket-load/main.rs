@@ -18,7 +18,8 @@ use clap::{Parser, ValueEnum};
 
 type Failure = Box<dyn std::error::Error + Send + Sync>;
 
-/// Measures GetStringSet of the demo's concert grand, open and frozen, against a bare service with the same bytes
+/// Measures the string set of the demo's concert grand, of an open and a frozen serial and of its scale, against a bare service
+/// with the same bytes
 #[derive(Debug, Clone, Parser)]
 #[command(name = "becket-load")]
 struct Options {

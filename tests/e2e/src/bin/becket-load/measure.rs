@@ -17,6 +17,7 @@ use crate::service::{Exchange, Prepared};
 use crate::{Failure, Options, bare};
 
 const GET_STRING_SET: &str = "/becket.stringing.v1.StringSetService/GetStringSet";
+const COMPUTE_STRING_SET: &str = "/becket.stringing.v1.StringSetService/ComputeStringSet";
 /// Longest latency that is told apart, in µs: a minute.
 const LONGEST_US: u64 = 60_000_000;
 /// Calls of each worker before anything is counted, so that connections and caches are warm.
@@ -29,10 +30,13 @@ pub(crate) enum Case {
     BareOpen,
     Frozen,
     BareFrozen,
+    Computed,
+    BareComputed,
 }
 
 /// All cases in the order of the report; odd rounds go through them backwards.
-pub(crate) const CASES: [Case; 4] = [Case::Open, Case::BareOpen, Case::Frozen, Case::BareFrozen];
+pub(crate) const CASES: [Case; 6] =
+    [Case::Open, Case::BareOpen, Case::Frozen, Case::BareFrozen, Case::Computed, Case::BareComputed];
 
 /// What came of one case in one round.
 #[derive(Debug, Clone)]
@@ -83,6 +87,8 @@ pub(crate) async fn rounds(
             Case::BareOpen => (&bare, bare::OPEN, &prepared.open),
             Case::Frozen => (&service, GET_STRING_SET, &prepared.frozen),
             Case::BareFrozen => (&bare, bare::FROZEN, &prepared.frozen),
+            Case::Computed => (&service, COMPUTE_STRING_SET, &prepared.computed),
+            Case::BareComputed => (&bare, bare::COMPUTED, &prepared.computed),
         };
         Target { connections: connections.clone(), path, exchange: exchange.clone() }
     };

@@ -37,14 +37,14 @@ pub(crate) struct Report {
     options: Options,
     rounds: usize,
     lines: Vec<Line>,
-    ratios: [Ratio; 2],
+    ratios: [Ratio; 3],
 }
 
 impl Report {
     pub(crate) fn of(options: &Options, prepared: &Prepared, rounds: &[Round]) -> Self {
         let lines = CASES.iter().enumerate().map(|(at, case)| line(*case, at, prepared, rounds)).collect();
         // The cases of a pair stand side by side: service, bare.
-        let ratios = [ratio("open", 0, rounds), ratio("frozen", 2, rounds)];
+        let ratios = [ratio("open", 0, rounds), ratio("frozen", 2, rounds), ratio("computed", 4, rounds)];
         Self { options: options.clone(), rounds: rounds.len(), lines, ratios }
     }
 
@@ -66,9 +66,7 @@ impl Report {
         let ratios: Vec<Value> = self
             .ratios
             .iter()
-            .map(
-                |r| json!({ "serial": r.name, "median": r.median, "lowest": r.lowest, "highest": r.highest }),
-            )
+            .map(|r| json!({ "case": r.name, "median": r.median, "lowest": r.lowest, "highest": r.highest }))
             .collect();
         json!({
             "rounds": self.rounds,
@@ -87,6 +85,8 @@ fn name(case: Case) -> &'static str {
         Case::BareOpen => "same bytes, bare",
         Case::Frozen => "frozen serial",
         Case::BareFrozen => "same bytes, bare (frozen)",
+        Case::Computed => "stored scale",
+        Case::BareComputed => "same bytes, bare (scale)",
     }
 }
 
@@ -107,6 +107,7 @@ fn line(case: Case, at: usize, prepared: &Prepared, rounds: &[Round]) -> Line {
     let answer = match case {
         Case::Open | Case::BareOpen => &prepared.open.answer,
         Case::Frozen | Case::BareFrozen => &prepared.frozen.answer,
+        Case::Computed | Case::BareComputed => &prepared.computed.answer,
     };
     Line {
         case,
@@ -141,7 +142,7 @@ impl fmt::Display for Report {
         let Options { connections, streams, threads, .. } = &self.options;
         writeln!(
             f,
-            "GetStringSet, {connections} connections x {streams} calls, {threads} thread(s) each for service and callers, {} rounds",
+            "GetStringSet and ComputeStringSet, {connections} connections x {streams} calls, {threads} thread(s) each for service and callers, {} rounds",
             self.rounds
         )?;
         writeln!(f)?;
@@ -162,7 +163,7 @@ impl fmt::Display for Report {
         for Ratio { name, median, lowest, highest } in &self.ratios {
             writeln!(
                 f,
-                "{name:<8} service / bare, requests per second: {median:.3} ({lowest:.3} to {highest:.3})"
+                "{name:<9} service / bare, requests per second: {median:.3} ({lowest:.3} to {highest:.3})"
             )?;
         }
         write!(f, "Rates and ratios are medians over rounds; latencies are over all requests.")

@@ -3,7 +3,10 @@
 use std::path::Path;
 use std::sync::Arc;
 
-use becket_api::stringing::{FreezeStringSetRequest, GetStringSetRequest};
+use becket_api::stringing::compute_string_set_request::Source;
+use becket_api::stringing::{
+    ComputeStringSetRequest, FreezeStringSetRequest, GetJobRequest, GetStringSetRequest, ScaleReference,
+};
 use becket_e2e::{Shop, demo};
 use becket_service_kit::{Settings, SystemClock};
 use becket_store_sqlite::{OpenMode, SqliteStore};
@@ -56,11 +59,12 @@ pub(crate) struct Exchange {
     pub(crate) answer: Bytes,
 }
 
-/// What is asked for: the set of an open serial and that of a frozen one.
+/// What is asked for: the set of an open serial, that of a frozen one, and that of their scale as it is stored.
 #[derive(Debug, Clone)]
 pub(crate) struct Prepared {
     pub(crate) open: Exchange,
     pub(crate) frozen: Exchange,
+    pub(crate) computed: Exchange,
 }
 
 /// Loads wires, scales and jobs, freezes one set, and takes down both answers.
@@ -82,7 +86,8 @@ pub(crate) async fn prepare(url: &str) -> Result<Prepared, Failure> {
     };
     shop.sets.freeze_string_set(freeze).await?;
     let frozen = exchange(&mut shop, FROZEN, true).await?;
-    Ok(Prepared { open, frozen })
+    let computed = computed(&mut shop, OPEN).await?;
+    Ok(Prepared { open, frozen, computed })
 }
 
 async fn exchange(shop: &mut Shop, serial: &str, frozen: bool) -> Result<Exchange, Failure> {
@@ -93,5 +98,16 @@ async fn exchange(shop: &mut Shop, serial: &str, frozen: bool) -> Result<Exchang
             format!("the set of {serial} should be {}", if frozen { "frozen" } else { "open" }).into()
         );
     }
+    Ok(Exchange { request: request.encode_to_vec().into(), answer: answer.encode_to_vec().into() })
+}
+
+/// The set of the scale of a serial, without the serial.
+async fn computed(shop: &mut Shop, serial: &str) -> Result<Exchange, Failure> {
+    let job = shop.jobs.get_job(GetJobRequest { serial_id: serial.into() }).await?.into_inner();
+    let job = job.job.ok_or("no job")?;
+    let scale = ScaleReference { model_id: job.model_id, revision_id: job.revision_id };
+    let request =
+        ComputeStringSetRequest { source: Some(Source::Stored(scale)), ..ComputeStringSetRequest::default() };
+    let answer = shop.sets.compute_string_set(request.clone()).await?.into_inner();
     Ok(Exchange { request: request.encode_to_vec().into(), answer: answer.encode_to_vec().into() })
 }
