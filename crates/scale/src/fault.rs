@@ -24,9 +24,10 @@ impl Faults {
         value: impl fmt::Display,
         allowed: impl fmt::Display,
     ) {
-        let value = match self.note {
-            Some(note) => format!("{value} (note {note})"),
-            None => value.to_string(),
+        let value = match (self.note, value.to_string()) {
+            (Some(note), value) if value.is_empty() => format!("nothing (note {note})"),
+            (Some(note), value) => format!("{value} (note {note})"),
+            (None, value) => value,
         };
         self.list.push(Fault::new(field, value, allowed.to_string()));
     }
@@ -43,10 +44,15 @@ impl Faults {
     }
 }
 
-/// A text of the input in quotes, cut after 63 characters: a valid id is no longer, and a fault should not be as long as
-/// whatever was sent.
+/// A text of the input, cut after 63 characters: a valid id is no longer, and a fault should not be as long as whatever was
+/// sent. Whoever shows a fault quotes its value.
+pub(crate) fn shown(text: &str) -> String {
+    text.chars().take(63).collect()
+}
+
+/// The same in quotes, for a sentence.
 pub(crate) fn quoted(text: &str) -> String {
-    format!("{:?}", text.chars().take(63).collect::<String>())
+    format!("{:?}", shown(text))
 }
 
 /// A field below a path; the text is put together only when there is something to say.

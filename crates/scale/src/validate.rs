@@ -7,7 +7,7 @@ use becket_units::{Fault, IdentifierError};
 use becket_wire::Catalogue;
 
 use crate::draft::{Choice, HitchStyle, ScaleDraft, SectionDraft};
-use crate::fault::{Faults, Field, Range, quoted};
+use crate::fault::{Faults, Field, Range, shown};
 use crate::ids::{HIGHEST_NOTE, LOWEST_NOTE, ModelId, RevisionId, SectionId};
 use crate::model::{COMPASSES, Note, Scale, Section, SectionIndex};
 use wires::Wires;
@@ -104,7 +104,7 @@ impl ScaleDraft {
         for (row, _) in sections.iter().zip(used).filter(|(_, used)| !used) {
             faults.add(
                 format!("sections[{}]", row.index),
-                quoted(row.id_text),
+                shown(row.id_text),
                 "a section with at least one note",
             );
         }
@@ -170,7 +170,7 @@ fn check_sections<'a>(drafts: &'a [SectionDraft], faults: &mut Faults) -> Vec<Se
         let field = |name: &str| format!("sections[{index}].{name}");
         let section_id = id(SectionId::new(&draft.section_id), &field("section_id"), faults);
         if rows.iter().any(|row| row.id_text == draft.section_id) {
-            faults.add(field("section_id"), quoted(&draft.section_id), "an id that no other section has");
+            faults.add(field("section_id"), shown(&draft.section_id), "an id that no other section has");
         }
         check_title(&draft.title, &field("title"), faults);
         let hitch = check_hitch(draft.hitch, &field("hitch"), faults);
@@ -221,5 +221,5 @@ fn check_title(title: &str, field: &str, faults: &mut Faults) {
 }
 
 fn id<T>(read: Result<T, IdentifierError>, field: &str, faults: &mut Faults) -> Option<T> {
-    read.map_err(|error| faults.add(field, format_args!("{:?}", error.text), IdentifierError::ALLOWED)).ok()
+    read.map_err(|error| faults.add(field, &error.text, IdentifierError::ALLOWED)).ok()
 }

@@ -8,7 +8,7 @@ use super::wires::Wires;
 use super::{SectionRow, check_hitch};
 use crate::allowances::Allowances;
 use crate::draft::{HitchStyle, NoteDraft, ScaleDraft, WindingDraft};
-use crate::fault::{Faults, Field, Range, quoted};
+use crate::fault::{Faults, Field, Range, quoted, shown};
 use crate::ids::{HIGHEST_NOTE, LOWEST_NOTE, MAX_UNISONS};
 use crate::model::{Note, SectionIndex, Winding, WireIndex};
 
@@ -48,7 +48,7 @@ impl Row<'_> {
         let Some(at) = self.sections.iter().position(|row| row.id_text == id_text) else {
             // Without any section to name, the missing sections are the fault, not each of the rows.
             if !self.sections.is_empty() {
-                faults.add(self.path("section_id"), quoted(id_text), "a section of the scale");
+                faults.add(self.path("section_id"), shown(id_text), "a section of the scale");
             }
             return None;
         };
@@ -57,7 +57,7 @@ impl Row<'_> {
             let allowed = self.sections.get(before.at()).map_or("", |row| row.id_text);
             faults.add(
                 self.path("section_id"),
-                quoted(id_text),
+                shown(id_text),
                 format_args!(
                     "{} or a later section, since notes come in the order of the sections",
                     quoted(allowed)
@@ -255,7 +255,7 @@ fn find<'c>(
 ) -> Option<(WireIndex, &'c Wire)> {
     let found = wires.find(wire_id);
     if found.is_none() {
-        faults.add(field(), quoted(wire_id), "a wire of the catalogue");
+        faults.add(field(), shown(wire_id), "a wire of the catalogue");
     }
     found
 }

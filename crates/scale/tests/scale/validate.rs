@@ -38,8 +38,8 @@ fn a_good_scale_comes_back_as_it_was() {
 #[test]
 fn names() {
     let id = "1 to 63 characters: a-z, 0-9, '.', '-' and '_', beginning with a letter or digit";
-    check(|d| d.model_id = "Grand".to_owned(), &[&format!("model_id: \"Grand\"; {id}")]);
-    check(|d| d.revision_id = String::new(), &[&format!("revision_id: \"\"; {id}")]);
+    check(|d| d.model_id = "Grand".to_owned(), &[&format!("model_id: Grand; {id}")]);
+    check(|d| d.revision_id = String::new(), &[&format!("revision_id: ; {id}")]);
     check(|d| d.title = "ä".repeat(120), &[]);
     check(|d| d.title = "ä".repeat(121), &["title: 121 characters; up to 120 characters"]);
     check(
@@ -98,12 +98,12 @@ fn one_row_for_each_note_rising() {
 fn sections_follow_each_other() {
     check(
         |d| row(d, 40).section_id = "alto".to_owned(),
-        &["notes[39].section_id: \"alto\" (note 40); a section of the scale"],
+        &["notes[39].section_id: alto (note 40); a section of the scale"],
     );
     check(
         |d| row(d, 60).section_id = "tenor".to_owned(),
         &[
-            "notes[59].section_id: \"tenor\" (note 60); \"treble\" or a later section, since notes come in the order of the \
+            "notes[59].section_id: tenor (note 60); \"treble\" or a later section, since notes come in the order of the \
            sections",
         ],
     );
@@ -111,14 +111,14 @@ fn sections_follow_each_other() {
     assert_eq!(both.len(), 2, "each row that goes back is a fault: {both:?}");
     check(
         |d| d.sections.insert(2, SectionDraft { section_id: "empty".to_owned(), ..d.sections[0].clone() }),
-        &["sections[2]: \"empty\"; a section with at least one note"],
+        &["sections[2]: empty; a section with at least one note"],
     );
     // The second of two equal ids is the fault, its notes name a section that is gone, and it has none itself.
     let twice = faults(|d| d.sections[3].section_id = "treble".to_owned());
     assert_eq!(twice.len(), 1 + 18 + 1);
-    assert_eq!(twice[0], "sections[3].section_id: \"treble\"; an id that no other section has");
-    assert_eq!(twice[18], "notes[87].section_id: \"high\" (note 88); a section of the scale");
-    assert_eq!(twice[19], "sections[3]: \"treble\"; a section with at least one note");
+    assert_eq!(twice[0], "sections[3].section_id: treble; an id that no other section has");
+    assert_eq!(twice[18], "notes[87].section_id: high (note 88); a section of the scale");
+    assert_eq!(twice[19], "sections[3]: treble; a section with at least one note");
     check(|d| d.sections.clear(), &["sections: 0 sections; 1 to 32 sections"]);
     check(|d| d.sections = vec![d.sections[0].clone(); 33], &["sections: 33 sections; 1 to 32 sections"]);
 }
@@ -191,10 +191,10 @@ fn wires_fit_their_use() {
     let set = |note: i32, wire_id: &'static str| {
         move |d: &mut ScaleDraft| row(d, note).wire_id = wire_id.to_owned()
     };
-    check(set(50, "mw-mm-99"), &["notes[49].wire_id: \"mw-mm-99\" (note 50); a wire of the catalogue"]);
+    check(set(50, "mw-mm-99"), &["notes[49].wire_id: mw-mm-99 (note 50); a wire of the catalogue"]);
     let long = faults(|d| row(d, 50).wire_id = "x".repeat(100_000));
     assert!(long.len() == 1 && long[0].len() < 200, "a fault is short, however long the input");
-    check(set(50, ""), &["notes[49].wire_id: \"\" (note 50); a wire of the catalogue"]);
+    check(set(50, ""), &["notes[49].wire_id: nothing (note 50); a wire of the catalogue"]);
     check(
         set(50, "hex-1.00"),
         &["notes[49].wire_id: hex-1.00 of hexagonal steel (note 50); round steel for a plain string"],
@@ -209,7 +209,7 @@ fn wires_fit_their_use() {
             "notes[4].windings[0].wire_id: mw-mm-13 of round steel (note 5); copper, iron, aluminium or brass for a winding",
         ],
     );
-    check(wound_with("x"), &["notes[4].windings[0].wire_id: \"x\" (note 5); a wire of the catalogue"]);
+    check(wound_with("x"), &["notes[4].windings[0].wire_id: x (note 5); a wire of the catalogue"]);
     for material in [Material::Iron, Material::Aluminium, Material::Brass] {
         let mut catalogue = catalogue();
         catalogue.insert(wire("other", material, 0.8, None));
@@ -288,11 +288,11 @@ fn all_faults_come_at_once_in_the_order_of_the_draft() {
             d.plate_limit_n = Some(-1.0);
         },
         &[
-            "model_id: \"!\"; 1 to 63 characters: a-z, 0-9, '.', '-' and '_', beginning with a letter or digit",
+            "model_id: !; 1 to 63 characters: a-z, 0-9, '.', '-' and '_', beginning with a letter or digit",
             "sections[1].hitch: not stated; looped back or tied",
             "notes[1].speaking_mm: 1 (note 2); 20 to 3000 mm",
             "notes[1].string_count: 9 (note 2); 1 to 4 strings",
-            "notes[79].wire_id: \"none\" (note 80); a wire of the catalogue",
+            "notes[79].wire_id: none (note 80); a wire of the catalogue",
             "plate_limit_n: -1; 1 to 1000000 N",
         ],
     );
