@@ -139,9 +139,25 @@ fn actor(global: &Global) -> Result<Option<MetadataValue<Ascii>>, Failure> {
         Some(name) => sendable(name)
             .map(Some)
             .ok_or_else(|| Failure::Usage(format!("--actor {name:?} has characters beyond printable ASCII"))),
-        // A login name that cannot be sent is no reason to refuse the work.
-        None => Ok(std::env::var("USER").ok().and_then(|name| sendable(&name))),
+        None => Ok(whoever_is_logged_in(|name| std::env::var(name).ok(), user_number())),
     }
+}
+
+/// The login name or, where a service manager or a container sets none, the number of the user, so that the journal tells one
+/// from another. A name that is empty or cannot be sent is passed over: it is no reason to refuse the work.
+fn whoever_is_logged_in(
+    variable: impl Fn(&str) -> Option<String>,
+    user_number: Option<u32>,
+) -> Option<MetadataValue<Ascii>> {
+    let names = ["USER", "LOGNAME"].into_iter().filter_map(variable);
+    let mut names = names.chain(user_number.map(|number| format!("uid-{number}")));
+    names.find_map(|name| sendable(&name).filter(|_| !name.trim().is_empty()))
+}
+
+/// The number of the user who runs this process, from the files that the system keeps of it.
+fn user_number() -> Option<u32> {
+    use std::os::unix::fs::MetadataExt as _;
+    std::fs::metadata("/proc/self").ok().map(|process| process.uid())
 }
 
 fn sendable(name: &str) -> Option<MetadataValue<Ascii>> {

@@ -65,16 +65,17 @@ pub(crate) struct Global {
         value_name = "URL",
         env = "BECKET_SERVER",
         hide_env_values = true,
-        default_value = "http://127.0.0.1:7420"
+        default_value = "http://127.0.0.1:7420",
+        value_parser = server_url
     )]
     pub(crate) server: String,
     /// Address of the stringing service, where it runs apart
-    #[arg(long, global = true, value_name = "URL", env = "BECKET_STRINGING", hide_env_values = true)]
+    #[arg(long, global = true, value_name = "URL", env = "BECKET_STRINGING", hide_env_values = true, value_parser = server_url)]
     pub(crate) stringing: Option<String>,
     /// Address of the cutting service, where it runs apart
-    #[arg(long, global = true, value_name = "URL", env = "BECKET_CUTTING", hide_env_values = true)]
+    #[arg(long, global = true, value_name = "URL", env = "BECKET_CUTTING", hide_env_values = true, value_parser = server_url)]
     pub(crate) cutting: Option<String>,
-    /// Who is asking; stands in the journal and on confirmed steps [default: the user's name]
+    /// Who is asking; stands in the journal and on confirmed steps [default: the user's name, or "uid-" and number]
     #[arg(long, global = true, value_name = "NAME", env = "BECKET_ACTOR", hide_env_values = true)]
     pub(crate) actor: Option<String>,
     /// How the answer is printed

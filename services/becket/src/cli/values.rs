@@ -139,6 +139,15 @@ words! {
     }
 }
 
+/// Reads the address of a server: `http://`, a host, and a port if it is not 80. Connections are not encrypted.
+pub(crate) fn server_url(text: &str) -> Result<String, String> {
+    let url: tonic::transport::Uri = text.parse().map_err(|error| format!("it is no address: {error}"))?;
+    if url.scheme_str() != Some("http") || url.host().is_none_or(str::is_empty) {
+        return Err("an address is http://, a host and a port, such as http://127.0.0.1:7420".to_owned());
+    }
+    Ok(text.to_owned())
+}
+
 /// Reads a length: a bare number is in mm, `10in` or `1.2m` name their unit.
 pub(crate) fn length_mm(text: &str) -> Result<f64, String> {
     quantity(text, becket_units::parse_length_mm)

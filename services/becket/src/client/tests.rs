@@ -47,13 +47,33 @@ async fn a_server_that_never_answers_is_given_up() {
 
 #[tokio::test]
 async fn addresses_and_names_are_checked() {
-    assert!(matches!(client(&["--server", "not an address"]), Err(Failure::Usage(_))));
+    let refused =
+        Cli::try_parse_from(["becket", "--server", "not an address", "list", "stations"]).unwrap_err();
+    assert_eq!(refused.exit_code(), 2);
     assert!(matches!(client(&["--actor", "Bj\u{f6}rn"]), Err(Failure::Usage(_))));
     let split = client(&["--stringing", "http://127.0.0.1:1", "--cutting", "http://127.0.0.1:2"]).unwrap();
     assert_eq!(
         (split.wires().url.as_str(), split.coils().url.as_str()),
         ("http://127.0.0.1:1", "http://127.0.0.1:2")
     );
+}
+
+#[test]
+fn somebody_always_asks() {
+    let who = |user: Option<&str>, logname: Option<&str>, number| {
+        let variable = |name: &str| match name {
+            "USER" => user.map(str::to_owned),
+            "LOGNAME" => logname.map(str::to_owned),
+            other => panic!("{other} is not asked for"),
+        };
+        whoever_is_logged_in(variable, number).map(|name| name.to_str().unwrap().to_owned())
+    };
+    assert_eq!(who(Some("anna"), Some("bert"), Some(1000)).as_deref(), Some("anna"));
+    assert_eq!(who(None, Some("bert"), Some(1000)).as_deref(), Some("bert"));
+    assert_eq!(who(Some(""), Some("Bj\u{f6}rn"), Some(1000)).as_deref(), Some("uid-1000"));
+    assert_eq!(who(Some(" "), None, Some(0)).as_deref(), Some("uid-0"));
+    assert_eq!(who(None, None, None), None);
+    assert!(user_number().is_some());
 }
 
 #[tokio::test]

@@ -24,6 +24,17 @@ fn wrong_words_are_code_2() {
 }
 
 #[test]
+fn addresses_that_are_none_are_code_2() {
+    for option in ["--server", "--stringing", "--cutting"] {
+        for url in
+            ["notaurl", "127.0.0.1:7420", "http://", "ftp://127.0.0.1:7420", "https://127.0.0.1:7420", "a b"]
+        {
+            check(&[option, url, "list", "coils"], 2, option);
+        }
+    }
+}
+
+#[test]
 fn files_that_cannot_be_read_are_code_2() {
     check(&["load", "scale", "no-such-file.toml"], 2, "no-such-file.toml: ");
     let folder = tempfile::tempdir().unwrap();
