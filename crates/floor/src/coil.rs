@@ -6,6 +6,14 @@ use crate::error::FloorError;
 use crate::ids::{CoilId, LotId, WireId};
 use crate::receive::{MAX_COIL_LENGTH, length_of_mass};
 
+/// A weighing may find this part more than was received, one in so many: coils are sold by net mass, and scales and wire
+/// have their tolerances. Common practice, no source.
+pub const WEIGHING_SHARE_OVER: i64 = 50;
+
+/// A weighing may find this much more than was received besides, for coils so small that a reel's tare tells. Common practice,
+/// no source.
+pub const WEIGHING_LENGTH_OVER: Um = Um::new(1_000_000);
+
 /// Where a coil is in its life.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub enum CoilState {
@@ -140,10 +148,12 @@ impl Coil {
 
     /// The correction that follows from a weighing: gross less tare, in g, over the linear density.
     ///
-    /// A coil that was used up and turns out to hold wire is opened again; one that holds nothing is used up.
+    /// A coil that was used up and turns out to hold wire is opened again; one that holds nothing is used up. A coil that is
+    /// set aside stays so whatever it weighs, until it is returned.
     ///
     /// # Errors
-    /// [`FloorError::Invalid`] with `gross_g`, `tare_g` outside 0 to 1000000 g or gross below tare;
+    /// [`FloorError::Invalid`] with `gross_g`, `tare_g` outside 0 to 1000000 g, gross below tare, or more wire than was
+    /// received plus [`WEIGHING_SHARE_OVER`] and [`WEIGHING_LENGTH_OVER`];
     /// [`FloorError::CoilStateForbids`] for a scrapped coil.
     pub fn weigh(&self, gross_g: f64, tare_g: f64) -> Result<Weighing, FloorError> {
         self.forbid(&[CoilState::Scrapped])?;
@@ -165,14 +175,34 @@ impl Coil {
                 "a weight that gives at most 1000 km of wire",
             )])
         })?;
+        if length > self.most_by_weight() {
+            return Err(FloorError::Invalid(vec![self.too_heavy(gross_g, tare_g)]));
+        }
         let amount = length.checked_sub(self.remaining);
         let amount = amount.ok_or_else(|| FloorError::TooLong { coil_id: self.coil_id.clone() })?;
         let state = match self.state {
+            CoilState::SetAside => CoilState::SetAside,
             _ if length == Um::ZERO => CoilState::UsedUp,
             CoilState::UsedUp => CoilState::Opened,
             state => state,
         };
         Ok(Weighing { booking: self.booking(BookingKind::Adjust, amount), state })
+    }
+
+    /// The longest wire that a weighing of the coil can find.
+    fn most_by_weight(&self) -> Um {
+        let over = Um::new(self.received.get() / WEIGHING_SHARE_OVER);
+        Um::checked_sum([self.received, over, WEIGHING_LENGTH_OVER]).unwrap_or(Um::new(i64::MAX))
+    }
+
+    fn too_heavy(&self, gross_g: f64, tare_g: f64) -> Fault {
+        let most_g = tare_g + self.most_by_weight().as_mm() / 1000.0 * self.linear_density_g_m;
+        let allowed = format!(
+            "at most {most_g:.1} g with a tare of {tare_g} g, since {:.1} m were received; a heavier coil has a heavier \
+             reel, another wire, or was received with too little",
+            self.received.as_mm() / 1000.0
+        );
+        Fault::new("gross_g", gross_g, allowed)
     }
 
     /// The state of a coil that is taken out of planning.
@@ -184,12 +214,16 @@ impl Coil {
         Ok(CoilState::SetAside)
     }
 
-    /// The state of a coil that is put back into planning: sealed if nothing was ever booked on it, else opened.
+    /// The state of a coil that is put back into planning: sealed if nothing was ever booked on it, used up if nothing is left
+    /// on it, else opened.
     ///
     /// # Errors
     /// [`FloorError::CoilStateForbids`] unless the coil is set aside.
     pub fn return_to_stock(&self) -> Result<CoilState, FloorError> {
         self.forbid(&[CoilState::Sealed, CoilState::Opened, CoilState::UsedUp, CoilState::Scrapped])?;
+        if self.remaining == Um::ZERO {
+            return Ok(CoilState::UsedUp);
+        }
         let untouched = [self.cut, self.scrapped, self.adjusted].iter().all(|part| *part == Um::ZERO);
         Ok(if untouched { CoilState::Sealed } else { CoilState::Opened })
     }

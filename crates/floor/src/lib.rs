@@ -44,7 +44,7 @@ mod work;
 
 pub use becket_planner::{PieceOrder, Unison};
 pub use change::{CoilGuard, FloorChange};
-pub use coil::{Booking, BookingKind, Coil, CoilState, Weighing};
+pub use coil::{Booking, BookingKind, Coil, CoilState, WEIGHING_LENGTH_OVER, WEIGHING_SHARE_OVER, Weighing};
 pub use confirm::{MAX_CONFIRM, confirm};
 pub use cut_list::{
     CutList, CutListHeader, CutListState, NewCutList, PlanPolicy, SerialDigest, Shortage, reservations,
@@ -55,7 +55,7 @@ pub use figures::PlanFigures;
 pub use ids::{CoilId, IdError, ListId, LotId, PieceId, SerialId, StationId, WireId};
 pub use lifecycle::{cancel, finish, replace_pending, start};
 pub use plan_frame::{PieceNeed, PlanFrame, PlannedSteps, SerialNeed, pending_needs};
-pub use receive::{Amount, MAX_COIL_LENGTH, NewCoil};
+pub use receive::{Amount, MAX_COIL_LENGTH, NewCoil, receipt_faults};
 pub use spoil::{NeedsReplan, Spoilage, spoil, spoil_with_replan};
 pub use station::{FloorCoil, MountPlace, Station};
 pub use step::{PieceKind, SpoilCause, Step, StepKind, StepPiece, StepState, TailUse};

@@ -10,6 +10,10 @@ use crate::ids::{CoilId, LotId, WireId};
 /// Longest coil: 1000 km. Sums over any stock then fit into 64 bits.
 pub const MAX_COIL_LENGTH: Um = Um::new(1_000_000_000_000);
 
+/// Days in ISO 8601 sort like the days that they name.
+const FIRST_RECEIPT: &str = "1950-01-01";
+const LAST_RECEIPT: &str = "2200-12-31";
+
 /// How much was received.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum Amount {
@@ -47,31 +51,13 @@ impl NewCoil {
     /// [`FloorError::Invalid`] with all faults, by the names of the API.
     pub fn receive(self) -> Result<Coil, FloorError> {
         let mut faults = Vec::new();
-        if !is_iso_date(&self.received_date) {
-            faults.push(Fault::new(
-                "received_date",
-                &self.received_date,
-                "a day in ISO 8601, such as 2026-11-30",
-            ));
-        }
+        faults.extend(received_date_fault(&self.received_date));
         if !(self.linear_density_g_m.is_finite() && self.linear_density_g_m > 0.0) {
             faults.push(Fault::new("wire_id", &self.wire_id, "a wire with a linear density above 0 g/m"));
         }
-        let (field, value, length) = match self.amount {
-            Amount::MassG(mass_g) => {
-                ("received_mass_g", mass_g, length_of_mass(mass_g, self.linear_density_g_m))
-            }
-            Amount::LengthMm(mm) => ("received_length_mm", mm, Um::from_mm_f64(mm).ok()),
-        };
-        let received = length.filter(|l| *l > Um::ZERO && *l <= MAX_COIL_LENGTH);
-        if received.is_none() && faults.iter().all(|fault| fault.field != "wire_id") {
-            faults.push(Fault::new(field, value, "more than nothing and at most 1000 km of wire"));
-        }
-        let remaining = self.remaining_length_mm.map(|mm| {
-            Um::from_mm_f64(mm).ok().filter(|l| *l >= Um::ZERO && *l <= MAX_COIL_LENGTH).ok_or_else(|| {
-                faults.push(Fault::new("remaining_length_mm", mm, "0 to 1000000000 mm"));
-            })
-        });
+        let received = keep(received_length(self.amount, self.linear_density_g_m), &mut faults).flatten();
+        let remaining =
+            self.remaining_length_mm.map(|mm| keep(remaining_length(mm, received), &mut faults).ok_or(()));
         let (Some(received), true) = (received, faults.is_empty()) else {
             return Err(FloorError::Invalid(faults));
         };
@@ -96,6 +82,62 @@ impl NewCoil {
             linear_density_g_m: self.linear_density_g_m,
         })
     }
+}
+
+/// What is faulty about a receipt besides its ids and its wire, whose linear density is not known; by the names of the API.
+#[must_use]
+pub fn receipt_faults(
+    received_date: &str,
+    amount: Option<Amount>,
+    remaining_length_mm: Option<f64>,
+) -> Vec<Fault> {
+    let mut faults: Vec<Fault> = received_date_fault(received_date).into_iter().collect();
+    let received = amount.and_then(|amount| keep(received_length(amount, f64::NAN), &mut faults)).flatten();
+    if let Some(mm) = remaining_length_mm {
+        keep(remaining_length(mm, received), &mut faults);
+    }
+    faults
+}
+
+/// A day of the years in which a coil that is still in stock can have been received; others are mistyped.
+fn received_date_fault(received_date: &str) -> Option<Fault> {
+    let years = FIRST_RECEIPT..=LAST_RECEIPT;
+    if is_iso_date(received_date) && years.contains(&received_date) {
+        return None;
+    }
+    let shown: String = received_date.chars().take(63).collect();
+    let allowed = "a day in ISO 8601, such as 2026-11-30, of the years 1950 to 2200";
+    Some(Fault::new("received_date", shown, allowed))
+}
+
+/// The length received; `None` for a good mass of wire whose linear density is not known.
+fn received_length(amount: Amount, linear_density_g_m: f64) -> Result<Option<Um>, Fault> {
+    let (field, value, length) = match amount {
+        Amount::MassG(mass_g) if linear_density_g_m.is_finite() && linear_density_g_m > 0.0 => {
+            ("received_mass_g", mass_g, length_of_mass(mass_g, linear_density_g_m))
+        }
+        Amount::MassG(mass_g) if mass_g.is_finite() && mass_g > 0.0 => return Ok(None),
+        Amount::MassG(mass_g) => ("received_mass_g", mass_g, None),
+        Amount::LengthMm(mm) => ("received_length_mm", mm, Um::from_mm_f64(mm).ok()),
+    };
+    match length.filter(|length| *length > Um::ZERO && *length <= MAX_COIL_LENGTH) {
+        Some(length) => Ok(Some(length)),
+        None => Err(Fault::new(field, value, "more than nothing and at most 1000 km of wire")),
+    }
+}
+
+/// The length left on a coil, no more than was received, as far as that is known.
+fn remaining_length(mm: f64, received: Option<Um>) -> Result<Um, Fault> {
+    let most = received.unwrap_or(MAX_COIL_LENGTH);
+    let length = Um::from_mm_f64(mm).ok().filter(|length| *length >= Um::ZERO && *length <= most);
+    length.ok_or_else(|| {
+        let what = if received.is_some() { ", which is what was received" } else { "" };
+        Fault::new("remaining_length_mm", mm, format!("0 to {} mm{what}", most.as_mm()))
+    })
+}
+
+fn keep<T>(result: Result<T, Fault>, faults: &mut Vec<Fault>) -> Option<T> {
+    result.map_err(|fault| faults.push(fault)).ok()
 }
 
 /// Length of wire with a mass in g and a linear density in g/m, to the nearest micrometre; `None` where that is no length.

@@ -8,7 +8,6 @@ use crate::cut_list::{CutList, CutListState};
 use crate::error::FloorError;
 use crate::lifecycle::{rows, set_plan, sum_shortages, with_lacking};
 use crate::plan_frame::PlannedSteps;
-use crate::receive::MAX_COIL_LENGTH;
 use crate::station::{FloorCoil, Station};
 use crate::step::{SpoilCause, Step, StepKind, StepPiece, StepState};
 use crate::work::{Work, renumber, require_state};
@@ -54,7 +53,8 @@ pub struct NeedsReplan {
 ///
 /// # Errors
 /// [`FloorError`]: the list is neither running nor finished, there is no such step or no piece in it to lose, `lost_length` is given for a
-/// done step or is not 0 to 1000 km.
+/// done step, or is more than is left on the coil by the books and the length of the piece together. The books may be a piece
+/// off, as they may for a piece that is cut; if they are farther off, the coil is weighed first.
 #[expect(
     clippy::too_many_arguments,
     reason = "the report and the floor that it falls on; each is one plain value"
@@ -125,11 +125,18 @@ pub fn spoil_with_replan(
 
 fn lose_pending(work: &mut Work, step: &mut Step, lost_length: Option<Um>) -> Result<(), FloorError> {
     let lost = lost_length.unwrap_or(step.length);
-    if lost < Um::ZERO || lost > MAX_COIL_LENGTH {
-        return Err(lost_length_fault(lost_length, "0 to 1000000000 mm"));
-    }
     work.require_mounted(step)?;
     work.require_usable(&step.coil_id)?;
+    let left = work.coil(&step.coil_id)?.coil.remaining;
+    let most = left.checked_add(step.length).unwrap_or(Um::new(i64::MAX));
+    if lost < Um::ZERO || lost > most {
+        let (most, left) = (most.as_mm(), left.as_mm());
+        let allowed = format!(
+            "0 to {most} mm: a piece and the {left} mm that are left on coil {} by the books; if there was more, weigh it first",
+            step.coil_id
+        );
+        return Err(lost_length_fault(lost_length, &allowed));
+    }
     step.length = lost;
     step.remaining_after = work.take(&step.coil_id, BookingKind::Scrap, lost)?;
     Ok(())

@@ -64,7 +64,8 @@ impl Work {
     }
 
     /// Books wire that was in fact taken off a coil. If the coil held less than that by the books, the books were wrong, and
-    /// they are corrected first.
+    /// they are corrected first, by what is missing.
+    /// Whoever lets a caller state the length bounds it before.
     pub(crate) fn take(&mut self, coil_id: &CoilId, kind: BookingKind, length: Um) -> Result<Um, FloorError> {
         let remaining = self.coil(coil_id)?.coil.remaining;
         let missing = length.checked_sub(remaining);

@@ -96,6 +96,72 @@ fn weighing_corrects() {
     assert!(matches!(coil.weigh(428.0, 120.0), Err(FloorError::CoilStateForbids { .. })));
 }
 
+/// 100 m were received: 2 % and 1 m more are 103 m, which weigh 634.995 g.
+#[test]
+fn a_weighing_finds_little_more_than_was_received() {
+    let coil = coil(100_000.0);
+    assert_eq!(coil.weigh(120.0 + 634.99, 120.0).unwrap().state, CoilState::Sealed);
+    let FloorError::Invalid(faults) = coil.weigh(120.0 + 635.01, 120.0).unwrap_err() else {
+        panic!("no fault")
+    };
+    assert_eq!((faults.len(), faults[0].field.as_str(), faults[0].value.as_str()), (1, "gross_g", "755.01"));
+    assert!(
+        faults[0].allowed.starts_with("at most 755.0 g with a tare of 120 g, since 100.0 m were received"),
+        "{faults:?}"
+    );
+    // The tare was forgotten.
+    assert_eq!(fields(coil.weigh(120.0 + 616.5, 0.0).unwrap_err()), ["gross_g"]);
+}
+
+#[test]
+fn a_coil_set_aside_stays_so_whatever_it_weighs() {
+    let mut coil = coil(100_000.0);
+    coil.state = CoilState::SetAside;
+    for gross_g in [120.0, 428.25, 120.0] {
+        let weighing = coil.weigh(gross_g, 120.0).unwrap();
+        assert_eq!(weighing.state, CoilState::SetAside);
+        coil.apply(&weighing.booking).unwrap();
+    }
+    // Nothing was on it in the end.
+    assert_eq!(coil.return_to_stock().unwrap(), CoilState::UsedUp);
+}
+
+#[test]
+fn a_receipt_is_plausible() {
+    let receive = |amount, left, date: &str| {
+        let remaining_length_mm = Some(left);
+        NewCoil { remaining_length_mm, received_date: date.to_owned(), ..new_coil(amount) }.receive()
+    };
+    let metre = Amount::LengthMm(1000.0);
+    assert_eq!(receive(metre, 1000.0, "1950-01-01").unwrap().adjusted, Um::ZERO);
+    assert_eq!(fields(receive(metre, 1000.001, "2026-01-01").unwrap_err()), ["remaining_length_mm"]);
+    assert_eq!(
+        fields(receive(Amount::MassG(6.165), 1001.0, "2026-01-01").unwrap_err()),
+        ["remaining_length_mm"]
+    );
+    for date in ["0001-01-01", "1949-12-31", "2201-01-01", "9999-12-31"] {
+        assert_eq!(fields(receive(metre, 0.0, date).unwrap_err()), ["received_date"], "{date}");
+    }
+}
+
+#[test]
+fn a_receipt_of_unknown_wire_is_checked_as_far_as_it_goes() {
+    let check = |date: &str, amount, left| {
+        becket_floor::receipt_faults(date, amount, left)
+            .into_iter()
+            .map(|fault| fault.field)
+            .collect::<Vec<_>>()
+    };
+    let (metre, gram) = (Some(Amount::LengthMm(1000.0)), Some(Amount::MassG(1.0)));
+    assert_eq!(check("2026-01-01", gram, Some(5e6)), [""; 0]);
+    assert_eq!(check("2026-01-01", metre, Some(1001.0)), ["remaining_length_mm"]);
+    assert_eq!(
+        check("2026-01-41", Some(Amount::MassG(-1.0)), Some(-1.0)),
+        ["received_date", "received_mass_g", "remaining_length_mm"]
+    );
+    assert_eq!(check("", None, None), ["received_date"]);
+}
+
 #[test]
 fn states_follow_each_other() {
     let mut coil = coil(1000.0);

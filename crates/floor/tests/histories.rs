@@ -57,7 +57,9 @@ fn happen(shop: &mut Shop, event: Event) {
         }
         Event::SpoilNext(lost) => {
             let next = shop.list.next().map(|step| step.step_number);
-            next.and_then(|number| shop.spoil(number, lost.map(mm)).err())
+            let refusal = next.and_then(|number| shop.spoil(number, lost.map(mm)).err());
+            // More than the coil can have held.
+            refusal.filter(|refusal| !(lost.is_some() && matches!(refusal, FloorError::Invalid(_))))
         }
         Event::Weigh(n, length) => {
             shop.weigh(&pick(n), length);

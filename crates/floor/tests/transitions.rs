@@ -132,7 +132,7 @@ fn a_short_tail_is_scrapped_unless_somebody_needs_it() {
     assert_eq!(tail(Um::ZERO, None), (Um::ZERO, mm(300), CoilState::UsedUp, TailUse::Scrap));
     assert_eq!(tail(mm(100), None), (mm(290), mm(10), CoilState::Opened, TailUse::Keep));
     assert_eq!(tail(Um::ZERO, Some(295)), (Um::ZERO, mm(305), CoilState::UsedUp, TailUse::Scrap));
-    assert_eq!(tail(Um::ZERO, Some(5000)), (mm(5000), mm(10), CoilState::Opened, TailUse::Keep));
+    assert_eq!(tail(Um::ZERO, Some(2300)), (mm(2300), mm(10), CoilState::Opened, TailUse::Keep));
 }
 
 #[test]
@@ -196,6 +196,23 @@ fn a_miscut_of_the_next_piece_is_scrap() {
     assert_eq!((lost.piece.as_ref().unwrap().length, lost.done_by.as_str()), (mm(1000), "bert"));
     assert_eq!(shop.list.steps[2].length, mm(1000));
     assert_eq!(shop.coils[&coil_id("C1")].0.scrapped, mm(710));
+}
+
+/// After the mount, 7990 mm are left of 8 m by the books, and the piece is 1 m.
+#[test]
+fn no_more_is_lost_than_the_coil_can_have_held() {
+    let mut shop = running();
+    shop.confirm(1).unwrap();
+    let left = shop.coils[&coil_id("C1")].0.remaining;
+    let most = left.checked_add(mm(1000)).unwrap();
+    let beyond = most.checked_add(Um::new(1)).unwrap();
+    let FloorError::Invalid(faults) = shop.spoil(2, Some(beyond)).unwrap_err() else { panic!("no fault") };
+    assert_eq!((faults.len(), faults[0].field.as_str()), (1, "lost_length_mm"));
+    assert!(faults[0].allowed.contains("weigh it first"), "{faults:?}");
+    assert_eq!(shop.coils[&coil_id("C1")].0.adjusted, Um::ZERO);
+    shop.spoil(2, Some(most)).unwrap();
+    let coil = &shop.coils[&coil_id("C1")].0;
+    assert_eq!((coil.remaining, coil.adjusted), (Um::ZERO, mm(1000)));
 }
 
 #[test]

@@ -189,10 +189,11 @@ async fn estimate(context: &Context, lines: Vec<ScheduleLine>, data: &Path) -> R
     print(&heading(
         "3",
         &format!(
-            "Wire for the {instruments} instruments of the schedule, against the stock that is still free"
+            "Wire for the {instruments} instruments of the schedule and {} open jobs, against the stock that is still free",
+            answer.open_job_count
         ),
     ))?;
-    print(&format!("The schedule needs {} wires.\n", answer.needs.len()))?;
+    print(&format!("They need {} wires.\n", answer.needs.len()))?;
     print(&output::shortfall_text(&answer, context.units))?;
     print(&format!("\nAll of it: becket estimate {}/demo/schedule.toml   (or --weeks)", data.display()))
 }

@@ -20,6 +20,17 @@ pub(crate) struct Missing {
     pub(crate) id: String,
 }
 
+/// A job that a request names and that has ended.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(crate) struct EndedJob {
+    /// Path of the field that names it.
+    pub(crate) field: String,
+    /// Serial.
+    pub(crate) serial_id: SerialId,
+    /// State.
+    pub(crate) state: JobState,
+}
+
 /// Why a use case refuses or fails. In every case nothing was stored.
 #[derive(Debug, thiserror::Error)]
 pub(crate) enum UseCaseError {
@@ -58,6 +69,9 @@ pub(crate) enum UseCaseError {
         /// State.
         state: JobState,
     },
+    /// Several jobs have ended; all of them are listed.
+    #[error("jobs {} have ended, so nothing is cut for them", ended_names(.0))]
+    JobsEnded(Vec<EndedJob>),
     /// Every piece that is asked for is cut or on a list.
     #[error("every piece of these jobs is cut already or on a cut list; there is nothing to plan")]
     NothingToCut,
@@ -111,6 +125,11 @@ pub(crate) enum UseCaseError {
 fn names(missing: &[Missing]) -> String {
     let mut names: Vec<String> = missing.iter().map(|m| format!("{}/{}", m.kind, m.id)).collect();
     names.dedup();
+    names.join(", ")
+}
+
+fn ended_names(ended: &[EndedJob]) -> String {
+    let names: Vec<&str> = ended.iter().map(|job| job.serial_id.as_str()).collect();
     names.join(", ")
 }
 

@@ -37,6 +37,33 @@ pub(crate) struct Schedule {
     pub(crate) weeks: Vec<Week>,
 }
 
+impl Schedule {
+    /// Counts one instrument besides for each due date, before the lines of the week in which it is due, or of the first week if
+    /// that is later. The kinds of these instruments come after [`kinds`](Self::kinds), in the order of the dates.
+    pub(crate) fn count_first(&mut self, due_dates: &[String]) {
+        let kinds = self.kinds.len();
+        let mut weeks: BTreeMap<String, Vec<(usize, u32)>> = BTreeMap::new();
+        let first = self.weeks.first().map(|week| week.date.clone()).unwrap_or_default();
+        for (index, due_date) in due_dates.iter().enumerate() {
+            let date = monday_of(due_date).max(first.clone());
+            weeks.entry(date).or_default().push((kinds.saturating_add(index), 1));
+        }
+        for Week { date, builds } in std::mem::take(&mut self.weeks) {
+            weeks.entry(date).or_default().extend(builds);
+        }
+        self.weeks = weeks.into_iter().map(|(date, builds)| Week { date, builds }).collect();
+    }
+}
+
+/// Monday of the week of a day; empty, and so before all others, for a text that is no day.
+fn monday_of(day: &str) -> String {
+    let monday = day.parse::<jiff::civil::Date>().ok().and_then(|day| {
+        let days = i64::from(day.weekday().to_monday_zero_offset());
+        day.checked_sub(jiff::Span::new().days(days)).ok()
+    });
+    monday.map(|monday| monday.to_string()).unwrap_or_default()
+}
+
 /// Reads a schedule; all faults of all lines at once.
 pub(crate) fn read_schedule(lines: &[ScheduleLine]) -> Result<Schedule, Vec<Fault>> {
     if !(1..=MAX_LINES).contains(&lines.len()) {
@@ -107,6 +134,23 @@ mod tests {
         let weeks: Vec<_> =
             schedule.weeks.iter().map(|week| (week.date.as_str(), week.builds.clone())).collect();
         assert_eq!(weeks, [("2026-11-30", vec![(1, 1), (0, 3)]), ("2026-12-07", vec![(0, 2)])]);
+    }
+
+    #[test]
+    fn jobs_count_in_the_week_in_which_they_are_due() {
+        let lines = [line("a", "2026-11-30", 2), line("b", "2026-12-14", 3)];
+        let mut schedule = read_schedule(&lines).unwrap();
+        let due = ["2026-11-05", "2026-12-20", "2026-12-04", "2026-12-13", "2027-01-01"].map(str::to_owned);
+        schedule.count_first(&due);
+        let weeks: Vec<_> =
+            schedule.weeks.iter().map(|week| (week.date.as_str(), week.builds.clone())).collect();
+        let expected = [
+            ("2026-11-30", vec![(2, 1), (4, 1), (0, 2)]),
+            ("2026-12-07", vec![(5, 1)]),
+            ("2026-12-14", vec![(3, 1), (1, 3)]),
+            ("2026-12-28", vec![(6, 1)]),
+        ];
+        assert_eq!(weeks, expected);
     }
 
     #[test]

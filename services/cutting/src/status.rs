@@ -42,8 +42,21 @@ impl From<UseCaseError> for Status {
             }
             UseCaseError::JobEnded { serial_id, state } => refuse(ErrorReason::StateForbids)
                 .meta("serial_id", serial_id)
-                .meta("state", enum_name(JobState::Unspecified.as_str_name(), state.as_str_name()))
+                .meta("state", job_state(state))
                 .build(),
+            UseCaseError::JobsEnded(ended) => {
+                let named = ended.iter().fold(refuse(ErrorReason::StateForbids), |builder, job| {
+                    let what = format!("jobs/{} is {}", job.serial_id, job_state(job.state));
+                    builder.violation(job.field.clone(), what)
+                });
+                match ended.first() {
+                    Some(first) => named
+                        .meta("serial_id", &first.serial_id)
+                        .meta("state", job_state(first.state))
+                        .build(),
+                    None => named.build(),
+                }
+            }
             UseCaseError::NothingToCut => refuse(ErrorReason::StateForbids).build(),
             UseCaseError::NoOpenJob { station_id } => {
                 refuse(ErrorReason::StateForbids).meta("station_id", station_id).build()
@@ -244,6 +257,11 @@ fn of_store(error: StoreError) -> Status {
 fn coil_state(state: CoilState) -> String {
     let unspecified = cutting::CoilState::Unspecified;
     enum_name(unspecified.as_str_name(), cutting::CoilState::from(state).as_str_name())
+}
+
+/// The state as files and tables show it, such as "given_up".
+fn job_state(state: JobState) -> String {
+    enum_name(JobState::Unspecified.as_str_name(), state.as_str_name())
 }
 
 /// The state as files and tables show it, such as "running".

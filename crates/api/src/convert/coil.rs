@@ -1,6 +1,6 @@
 //! Coils and stock rules.
 
-use becket_floor::{Amount, CoilId, LotId, WireId};
+use becket_floor::{Amount, CoilId, LotId, WireId, receipt_faults};
 use becket_units::{Fault, Um};
 
 use super::Stamps;
@@ -11,8 +11,8 @@ use crate::document::shortened;
 /// Takes a coil as it is received. `linear_density_g_m` is that of its wire in the catalogue.
 ///
 /// # Errors
-/// All faults of ids, and a missing amount. Those of amounts and of the date are for [`becket_floor::NewCoil::receive`]
-/// to find.
+/// All faults of ids, and a missing amount; if there are any, those of amounts and of the date, too, which else are for
+/// [`becket_floor::NewCoil::receive`] to find.
 pub fn read_new_coil(coil: &NewCoil, linear_density_g_m: f64) -> Result<becket_floor::NewCoil, Vec<Fault>> {
     let NewCoil { coil_id, wire_id, lot_id, received_date, remaining_length_mm, amount } = coil;
     let mut faults = Vec::new();
@@ -39,7 +39,10 @@ pub fn read_new_coil(coil: &NewCoil, linear_density_g_m: f64) -> Result<becket_f
             remaining_length_mm: *remaining_length_mm,
             linear_density_g_m,
         }),
-        _ => Err(faults),
+        (_, _, _, amount) => {
+            faults.extend(receipt_faults(received_date, amount, *remaining_length_mm));
+            Err(faults)
+        }
     }
 }
 

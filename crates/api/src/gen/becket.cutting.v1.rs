@@ -11,10 +11,11 @@ pub struct NewCoil {
     /// Lot or heat number, same characters as an id.
     #[prost(string, tag = "3")]
     pub lot_id: ::prost::alloc::string::String,
-    /// Day of receipt, ISO 8601.
+    /// Day of receipt, ISO 8601, of the years 1950 to 2200.
     #[prost(string, tag = "4")]
     pub received_date: ::prost::alloc::string::String,
-    /// What is left in mm, for a coil that was opened before it was booked; the difference is booked as an adjustment.
+    /// What is left in mm, at most what was received, for a coil that was opened before it was booked; the difference is booked as an
+    /// adjustment.
     #[prost(double, optional, tag = "7")]
     pub remaining_length_mm: ::core::option::Option<f64>,
     /// How much was received.
@@ -657,7 +658,8 @@ pub mod coil_service_client {
                 );
             self.inner.unary(req, path, codec).await
         }
-        /// WeighCoil corrects the remaining length of a coil from its weight.
+        /// WeighCoil corrects the remaining length of a coil from its weight. A weight that gives more wire than was received and 2 % and
+        /// 1 m besides is refused. A coil that is set aside stays so.
         pub async fn weigh_coil(
             &mut self,
             request: impl tonic::IntoRequest<super::WeighCoilRequest>,
@@ -887,7 +889,8 @@ pub mod coil_service_server {
             tonic::Response<super::ReceiveCoilsResponse>,
             tonic::Status,
         >;
-        /// WeighCoil corrects the remaining length of a coil from its weight.
+        /// WeighCoil corrects the remaining length of a coil from its weight. A weight that gives more wire than was received and 2 % and
+        /// 1 m besides is refused. A coil that is set aside stays so.
         async fn weigh_coil(
             &self,
             request: tonic::Request<super::WeighCoilRequest>,
@@ -1602,7 +1605,7 @@ pub struct PlanFigures {
     /// Length of all pieces in µm.
     #[prost(int64, tag = "2")]
     pub cut_um: i64,
-    /// Trims and tails too short to use, in µm.
+    /// Trims, tails too short to use, and pieces that were spoiled, in µm.
     #[prost(int64, tag = "3")]
     pub scrap_um: i64,
     /// Remnants that stay usable, in µm.
@@ -1722,7 +1725,8 @@ pub struct PlanCutListRequest {
     /// Station that cuts the list.
     #[prost(string, tag = "2")]
     pub station_id: ::prost::alloc::string::String,
-    /// Serials to cut, up to 200. If empty, all open jobs of the station that are due by due_by_date.
+    /// Serials to cut, up to 200. If empty, all open and frozen jobs of the station that are due by due_by_date and have pieces left
+    /// to plan: up to 200 of them, among up to 2000 that are not closed.
     #[prost(string, repeated, tag = "3")]
     pub serial_ids: ::prost::alloc::vec::Vec<::prost::alloc::string::String>,
     /// Day up to which open jobs are taken, ISO 8601; only with empty serial_ids. Empty takes all.
@@ -1872,7 +1876,8 @@ pub struct ReportSpoiledPieceRequest {
     /// How it was lost.
     #[prost(enumeration = "SpoilCause", tag = "4")]
     pub cause: i32,
-    /// Wire lost in mm, for a pending step whose piece was cut to a wrong length; absent means the length of the piece.
+    /// Wire lost in mm, for a pending step whose piece was cut to a wrong length; absent means the length of the piece. At most
+    /// what is left on the coil by the books and the length of the piece together.
     #[prost(double, optional, tag = "5")]
     pub lost_length_mm: ::core::option::Option<f64>,
 }
@@ -3557,10 +3562,10 @@ pub struct WireNeed {
     /// Wire.
     #[prost(string, tag = "1")]
     pub wire_id: ::prost::alloc::string::String,
-    /// Need of the whole schedule in metres.
+    /// Need of the whole schedule, and of the open jobs that count, in metres.
     #[prost(message, optional, tag = "2")]
     pub need_length: ::core::option::Option<Quantity>,
-    /// Need of the whole schedule in kilograms.
+    /// The same need in kilograms.
     #[prost(message, optional, tag = "3")]
     pub need_mass: ::core::option::Option<Quantity>,
     /// Pieces to cut, without windings.
@@ -3598,7 +3603,7 @@ impl ::prost::Name for WireNeed {
 /// EstimateWireRequest gives the schedule.
 #[derive(Clone, PartialEq, ::prost::Message)]
 pub struct EstimateWireRequest {
-    /// Lines of the schedule, up to 1000.
+    /// Lines of the schedule, 1 to 1000: instruments for which no job is open yet, unless open jobs are left out.
     #[prost(message, repeated, tag = "1")]
     pub lines: ::prost::alloc::vec::Vec<ScheduleLine>,
     /// How string sets are computed.
@@ -3610,6 +3615,12 @@ pub struct EstimateWireRequest {
     /// Wire bought beyond the bare need because of recuts and tails, as a share of what is short, 0 to 1; default 0.05.
     #[prost(double, optional, tag = "4")]
     pub surplus_share: ::core::option::Option<f64>,
+    /// Whether jobs that are open or frozen, of all stations, count besides the schedule; default true. Each counts before the
+    /// lines of the week of its due date (of the first week of the schedule, if it is due before) with its pieces that are
+    /// neither cut nor on a cut list, and with all its windings. Winding wire is not booked by cut lists: weigh its spools. The
+    /// windings of a job count as still to be made until the job is closed. More than 2000 such jobs are refused.
+    #[prost(bool, optional, tag = "5")]
+    pub include_open_jobs: ::core::option::Option<bool>,
 }
 impl ::prost::Name for EstimateWireRequest {
     const NAME: &'static str = "EstimateWireRequest";
@@ -3624,9 +3635,12 @@ impl ::prost::Name for EstimateWireRequest {
 /// EstimateWireResponse is the estimate.
 #[derive(Clone, PartialEq, ::prost::Message)]
 pub struct EstimateWireResponse {
-    /// One entry for each wire that the schedule needs, by wire id.
+    /// One entry for each wire that the schedule or an open job that counts needs, by wire id.
     #[prost(message, repeated, tag = "1")]
     pub needs: ::prost::alloc::vec::Vec<WireNeed>,
+    /// Open and frozen jobs that count besides the schedule.
+    #[prost(int32, tag = "2")]
+    pub open_job_count: i32,
 }
 impl ::prost::Name for EstimateWireResponse {
     const NAME: &'static str = "EstimateWireResponse";
@@ -3730,8 +3744,8 @@ pub mod purchasing_service_client {
             self.inner = self.inner.max_encoding_message_size(limit);
             self
         }
-        /// EstimateWire lays a build schedule on the stock, week by week, and tells what each wire needs, what is covered, what to buy
-        /// and when it first runs short. It changes nothing.
+        /// EstimateWire lays open jobs and a build schedule on the stock, week by week, and tells what each wire needs, what is covered,
+        /// what to buy and when it first runs short. It changes nothing.
         pub async fn estimate_wire(
             &mut self,
             request: impl tonic::IntoRequest<super::EstimateWireRequest>,
@@ -3776,8 +3790,8 @@ pub mod purchasing_service_server {
     /// Generated trait containing gRPC methods that should be implemented for use with PurchasingServiceServer.
     #[async_trait]
     pub trait PurchasingService: std::marker::Send + std::marker::Sync + 'static {
-        /// EstimateWire lays a build schedule on the stock, week by week, and tells what each wire needs, what is covered, what to buy
-        /// and when it first runs short. It changes nothing.
+        /// EstimateWire lays open jobs and a build schedule on the stock, week by week, and tells what each wire needs, what is covered,
+        /// what to buy and when it first runs short. It changes nothing.
         async fn estimate_wire(
             &self,
             request: tonic::Request<super::EstimateWireRequest>,

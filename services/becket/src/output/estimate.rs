@@ -9,14 +9,24 @@ use super::{Measures, Sheet, left, names::count, right};
 
 /// The estimate: one row for each wire, and what to buy.
 pub(crate) fn estimate_text(estimate: &EstimateWireResponse, units: UnitSystem) -> String {
-    format!("{}\n{}", estimate_sheet(&estimate.needs, units).table(), shortfall_text(estimate, units))
+    let table = estimate_sheet(&estimate.needs, units).table();
+    format!("{table}\n{}{}", open_jobs_text(estimate), shortfall_text(estimate, units))
+}
+
+/// Which jobs count besides the schedule; nothing if none does.
+fn open_jobs_text(estimate: &EstimateWireResponse) -> String {
+    if estimate.open_job_count == 0 {
+        return String::new();
+    }
+    let jobs = count(i64::from(estimate.open_job_count), "open job counts", "open jobs count");
+    format!("{jobs} besides the schedule: pieces that are neither cut nor on a list, and all windings.\n")
 }
 
 /// Only what runs short, and what to buy.
 pub(crate) fn shortfall_text(estimate: &EstimateWireResponse, units: UnitSystem) -> String {
     let short: Vec<&WireNeed> = estimate.needs.iter().filter(|need| is_short(need)).collect();
     if short.is_empty() {
-        return "The stock covers the schedule.\n".to_owned();
+        return "The stock covers all of it.\n".to_owned();
     }
     let number = i64::try_from(short.len()).unwrap_or(i64::MAX);
     let mut text = format!("{}:\n", count(number, "wire runs short", "wires run short"));
@@ -134,7 +144,7 @@ mod tests {
                 short: metres(short),
             }],
         };
-        EstimateWireResponse { needs: vec![need] }
+        EstimateWireResponse { needs: vec![need], open_job_count: 3 }
     }
 
     #[test]
@@ -145,6 +155,7 @@ mod tests {
             ───────────────────────────────────────────────────────────────────────────────────────────────────────
              mw-in-14      320   412.50   1.787       300.00    300.00   112.50   2026-12-28         2 × 1 lb coil
 
+            3 open jobs count besides the schedule: pieces that are neither cut nor on a list, and all windings.
             1 wire runs short:
               mw-in-14       short of 112.50 m from the week of 2026-12-28: buy 2 × 1 lb coil
         "#]].assert_eq(&estimate_text(&estimate(112.5), UnitSystem::Metric));
@@ -158,6 +169,6 @@ mod tests {
     #[test]
     fn a_schedule_that_is_covered_says_so() {
         let text = estimate_text(&estimate(0.0), UnitSystem::Metric);
-        assert!(text.ends_with("The stock covers the schedule.\n"), "{text}");
+        assert!(text.ends_with("The stock covers all of it.\n"), "{text}");
     }
 }

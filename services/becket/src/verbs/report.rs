@@ -23,6 +23,7 @@ pub(super) async fn estimate(context: &Context, args: &Estimate) -> Result<(), F
             ..PlanPolicy::default()
         }),
         surplus_share: args.surplus,
+        include_open_jobs: Some(!args.without_open_jobs),
     };
     let answer = call!(context.client.purchasing(), estimate_wire, request)?;
     if args.weeks {

@@ -22,6 +22,8 @@ use super::retry::Patience;
 const CONNECT_TIMEOUT: Duration = Duration::from_secs(2);
 /// Jobs of a page.
 const PAGE: i32 = 500;
+/// Most jobs that are open or frozen and looked at for one answer.
+pub(crate) const MAX_OPEN_JOBS: usize = 2000;
 
 /// A client of the stringing service.
 ///
@@ -54,14 +56,13 @@ impl StringingClient {
         answer.job.ok_or_else(|| lacking("a job"))
     }
 
-    /// Jobs of a station that are open or frozen and due on or before a day (empty: any day), by due date and serial; at most
-    /// one more than `most`.
+    /// Jobs of a station (empty: of all) that are open or frozen and due on or before a day (empty: any day), by due date and
+    /// serial; at most one more than [`MAX_OPEN_JOBS`].
     pub(crate) async fn open_jobs(
         &self,
         call: &CallContext,
         station_id: &str,
         due_by_date: &str,
-        most: usize,
     ) -> Result<Vec<Job>, UpstreamError> {
         let mut jobs = Vec::new();
         for state in [JobState::Open, JobState::Frozen] {
@@ -79,7 +80,7 @@ impl StringingClient {
                     .await?;
                 jobs.extend(page.jobs);
                 page_token = page.next_page_token;
-                if page_token.is_empty() || jobs.len() > most {
+                if page_token.is_empty() || jobs.len() > MAX_OPEN_JOBS {
                     break;
                 }
             }
@@ -87,7 +88,7 @@ impl StringingClient {
         jobs.sort_by(|a, b| (&a.due_date, &a.serial_id).cmp(&(&b.due_date, &b.serial_id)));
         // A job that is frozen between the two lists is in both.
         jobs.dedup_by(|a, b| a.serial_id == b.serial_id);
-        jobs.truncate(most.saturating_add(1));
+        jobs.truncate(MAX_OPEN_JOBS + 1);
         Ok(jobs)
     }
 

@@ -4,5 +4,5 @@ mod client;
 mod error;
 mod retry;
 
-pub(crate) use client::StringingClient;
+pub(crate) use client::{MAX_OPEN_JOBS, StringingClient};
 pub(crate) use error::UpstreamError;

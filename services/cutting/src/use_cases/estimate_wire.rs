@@ -1,4 +1,4 @@
-//! What a build schedule needs, what is covered, and what to buy.
+//! What open jobs and a build schedule need, what is covered, and what to buy.
 
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -7,7 +7,7 @@ use becket_api::cutting::{
     EstimateWireRequest, EstimateWireResponse, PackProposal, ScheduleLine, WeekNeed, WireNeed,
 };
 use becket_api::stringing::StringSet;
-use becket_floor::{FloorCoil, PlanPolicy};
+use becket_floor::{FloorCoil, PlanPolicy, SerialId};
 use becket_planner::Policy;
 use becket_purchase::{Build, InstrumentNeed, StockCoil, WireEstimate, WireQuestion, estimate};
 use becket_service_kit::CallContext;
@@ -20,10 +20,12 @@ use crate::gather::gather;
 use crate::ids::keep;
 use crate::instrument::{WireUse, wire_uses};
 use crate::schedule::{Schedule, read_schedule};
-use crate::upstream::UpstreamError;
+use crate::upstream::{MAX_OPEN_JOBS, UpstreamError};
 
 /// Share bought on top if the caller states none (common practice, no source).
 const DEFAULT_SURPLUS: f64 = 0.05;
+/// Jobs whose sets are held at the same time; of a job's set, only what it needs of each wire is kept.
+const JOBS_AT_ONCE: usize = 50;
 
 /// One wire of the estimate.
 struct Asked {
@@ -32,16 +34,25 @@ struct Asked {
 }
 
 impl App {
-    /// Lays a build schedule on the stock. It changes nothing.
+    /// Lays open jobs and a build schedule on the stock. It changes nothing.
     pub(crate) async fn estimate_wire(
         &self,
         call: &CallContext,
         request: EstimateWireRequest,
     ) -> Result<EstimateWireResponse, UseCaseError> {
-        let (schedule, policy, surplus_share) = read(&request)?;
+        let (mut schedule, policy, surplus_share) = read(&request)?;
         let sets = self.sets_of(call, &schedule, &request).await?;
-        let uses = sets.iter().map(|set| wire_uses(set, &policy)).collect::<Result<Vec<_>, _>>()?;
-        let wires = wires(&sets, &uses)?;
+        let mut needed = Needed::default();
+        for set in &sets {
+            needed.add(set, &policy)?;
+        }
+        let mut open_jobs = 0;
+        if request.include_open_jobs.unwrap_or(true) {
+            let due_dates = self.add_open_jobs(call, &policy, &mut needed).await?;
+            schedule.count_first(&due_dates);
+            open_jobs = due_dates.len();
+        }
+        let Needed { uses, wires } = needed;
         let wire_ids: Vec<becket_floor::WireId> =
             wires.keys().filter_map(|id| becket_floor::WireId::new(id.as_str()).ok()).collect();
         let stock = self.store.stock(&wire_ids, None).await?;
@@ -54,7 +65,49 @@ impl App {
         let asked: Vec<Asked> = asked.collect();
         let answered = self.answered(asked).await?;
         let needs = answered.iter().map(|(asked, answer)| shown(asked, answer, &schedule)).collect();
-        Ok(EstimateWireResponse { needs })
+        Ok(EstimateWireResponse { needs, open_job_count: i32::try_from(open_jobs).unwrap_or(i32::MAX) })
+    }
+
+    /// Adds what is still to be taken from the stock for each job that is not closed, and returns their due dates.
+    async fn add_open_jobs(
+        &self,
+        call: &CallContext,
+        policy: &PlanPolicy,
+        needed: &mut Needed,
+    ) -> Result<Vec<String>, UseCaseError> {
+        let jobs = self.stringing.open_jobs(call, "", "").await?;
+        if jobs.len() > MAX_OPEN_JOBS {
+            let allowed = format!(
+                "false where more than {MAX_OPEN_JOBS} jobs are not closed; close those that have ended"
+            );
+            return Err(Fault::new("include_open_jobs", true, allowed).into());
+        }
+        for jobs in jobs.chunks(JOBS_AT_ONCE) {
+            let serial_ids: Vec<String> = jobs.iter().map(|job| job.serial_id.clone()).collect();
+            let answers = gather(serial_ids, |serial_id| {
+                let (client, call) = (self.stringing.clone(), call.clone());
+                async move { client.string_set(&call, &serial_id).await }
+            });
+            let mut sets = answers.await?.into_iter().collect::<Result<Vec<StringSet>, UpstreamError>>()?;
+            self.leave_out_claimed(&mut sets).await?;
+            for set in &sets {
+                needed.add(set, policy)?;
+            }
+        }
+        Ok(jobs.into_iter().map(|job| job.due_date).collect())
+    }
+
+    /// Leaves out pieces that are cut, so that their wire is off the coils, or on a list, so that it is reserved.
+    async fn leave_out_claimed(&self, sets: &mut [StringSet]) -> Result<(), UseCaseError> {
+        let serial_ids: Vec<SerialId> =
+            sets.iter().filter_map(|set| SerialId::new(set.serial_id.as_str()).ok()).collect();
+        let claims = self.store.claimed_pieces(&serial_ids).await?;
+        let claimed: BTreeSet<(&str, &str)> =
+            claims.iter().map(|claim| (claim.serial_id.as_str(), claim.piece_id.as_str())).collect();
+        for StringSet { serial_id, pieces, .. } in sets {
+            pieces.retain(|piece| !claimed.contains(&(serial_id.as_str(), piece.piece_id.as_str())));
+        }
+        Ok(())
     }
 
     /// Reckons wire by wire, away from the threads that serve calls.
@@ -102,20 +155,25 @@ impl App {
     }
 }
 
-/// The wires that are used, by id, as the sets name them.
-fn wires(sets: &[StringSet], uses: &[WireUse]) -> Result<BTreeMap<String, Wire>, UseCaseError> {
-    let used: BTreeSet<&str> = uses.iter().flat_map(BTreeMap::keys).map(String::as_str).collect();
-    let mut wires = BTreeMap::new();
-    for wire in sets.iter().filter_map(|set| set.basis.as_ref()).flat_map(|basis| &basis.wires) {
-        if used.contains(wire.wire_id.as_str()) && !wires.contains_key(&wire.wire_id) {
-            wires.insert(wire.wire_id.clone(), crate::catalogue::read_wire(wire)?);
+/// What instruments need, and the wires of it as the sets that name them first do.
+#[derive(Debug, Default)]
+struct Needed {
+    uses: Vec<WireUse>,
+    wires: BTreeMap<String, Wire>,
+}
+
+impl Needed {
+    fn add(&mut self, set: &StringSet, policy: &PlanPolicy) -> Result<(), UseCaseError> {
+        let used = wire_uses(set, policy)?;
+        for wire_id in used.keys().filter(|id| !self.wires.contains_key(*id)).cloned().collect::<Vec<_>>() {
+            let mut wires = set.basis.iter().flat_map(|basis| &basis.wires);
+            let wire = wires.find(|wire| wire.wire_id == wire_id).ok_or_else(|| {
+                UseCaseError::Internal(format!("a string set does not tell its wire {wire_id}"))
+            })?;
+            self.wires.insert(wire_id, crate::catalogue::read_wire(wire)?);
         }
-    }
-    match used.iter().find(|id| !wires.contains_key(**id)) {
-        Some(lacking) => {
-            Err(UseCaseError::Internal(format!("a string set does not tell its wire {lacking}")))
-        }
-        None => Ok(wires),
+        self.uses.push(used);
+        Ok(())
     }
 }
 

@@ -5,23 +5,27 @@ use std::collections::BTreeSet;
 use becket_api::convert::{read_plan_policy, within};
 use becket_api::cutting::{PlanCutListRequest, PlanCutListResponse};
 use becket_api::stringing::{Job, JobState};
-use becket_floor::{CoilGuard, FloorCoil, ListId, NewCutList, PlanPolicy, SerialId, SerialNeed, StationId};
+use becket_floor::{
+    CoilGuard, FloorCoil, ListId, NewCutList, PieceKind, PlanPolicy, SerialId, SerialNeed, StationId,
+};
 use becket_service_kit::CallContext;
 use becket_store::{StoredCutList, WriteContext};
 use becket_units::Fault;
 use prost::Message;
 
 use crate::app::App;
-use crate::error::{Missing, Tries, UseCaseError};
+use crate::error::{EndedJob, Missing, Tries, UseCaseError};
 use crate::gather::gather;
 use crate::ids::{day, id, keep};
 use crate::messages;
 use crate::planning::{WantedSet, drop_claimed, mark_recuts, wires_of};
-use crate::upstream::UpstreamError;
+use crate::upstream::{MAX_OPEN_JOBS, UpstreamError};
 use crate::write::{begin, decode};
 
 /// Most serials of one list.
 const MAX_SERIALS: usize = 200;
+/// Jobs whose sets are held at the same time while it is found out what is left of them.
+const JOBS_AT_ONCE: usize = 50;
 
 /// What is to be planned.
 struct Order {
@@ -48,8 +52,7 @@ impl App {
         let order = read(&request)?;
         // Before the other service is asked: a station that is not there is told first.
         self.store.station(&order.station_id).await?;
-        let wanted = self.wanted_sets(call, &order).await?;
-        let needs = self.needs_of_sets(call, wanted).await?;
+        let needs = self.needs_of_jobs(call, &order).await?;
         let mut tries = Tries::more(3);
         loop {
             let planned = self.planned_list(call, &order, needs.clone()).await?;
@@ -63,29 +66,53 @@ impl App {
         }
     }
 
-    /// The serials with their due dates: those named, or all open ones of the station.
-    async fn wanted_sets(&self, call: &CallContext, order: &Order) -> Result<Vec<WantedSet>, UseCaseError> {
-        let jobs = if order.serial_ids.is_empty() {
-            let (station_id, due_by_date) = (order.station_id.as_str(), order.due_by_date.as_str());
-            let jobs = self.stringing.open_jobs(call, station_id, due_by_date, MAX_SERIALS).await?;
-            if jobs.is_empty() {
-                return Err(UseCaseError::NoOpenJob { station_id: order.station_id.clone() });
-            }
-            if jobs.len() > MAX_SERIALS {
-                let allowed =
-                    format!("a day by which at most {MAX_SERIALS} open jobs of the station are due");
-                return Err(Fault::new("due_by_date", due_by_date, allowed).into());
-            }
-            jobs
-        } else {
-            self.named_jobs(call, &order.serial_ids).await?
+    /// What the serials need: those named, or all open ones of the station with something left to plan.
+    async fn needs_of_jobs(
+        &self,
+        call: &CallContext,
+        order: &Order,
+    ) -> Result<Vec<SerialNeed>, UseCaseError> {
+        if order.serial_ids.is_empty() {
+            return self.needs_of_open_jobs(call, order).await;
+        }
+        let jobs = self.named_jobs(call, &order.serial_ids).await?;
+        self.needs_of_sets(call, wanted_sets(&jobs)).await
+    }
+
+    /// Jobs of which all is cut or on lists wait to be closed, and do not count against what fits on one list.
+    async fn needs_of_open_jobs(
+        &self,
+        call: &CallContext,
+        order: &Order,
+    ) -> Result<Vec<SerialNeed>, UseCaseError> {
+        let (station_id, due_by_date) = (order.station_id.as_str(), order.due_by_date.as_str());
+        let too_many = |most: usize, what: &str| {
+            let allowed = format!("a day by which at most {most} jobs of the station are due {what}");
+            Err(Fault::new("due_by_date", due_by_date, allowed).into())
         };
-        let wanted = |(index, job): (usize, Job)| WantedSet {
-            field: format!("serial_ids[{index}]"),
-            serial_id: job.serial_id,
-            due_date: job.due_date,
-        };
-        Ok(jobs.into_iter().enumerate().map(wanted).collect())
+        let jobs = self.stringing.open_jobs(call, station_id, due_by_date).await?;
+        if jobs.is_empty() {
+            return Err(UseCaseError::NoOpenJob { station_id: order.station_id.clone() });
+        }
+        if jobs.len() > MAX_OPEN_JOBS {
+            return too_many(MAX_OPEN_JOBS, "and not closed");
+        }
+        let mut needs = Vec::new();
+        for jobs in jobs.chunks(JOBS_AT_ONCE) {
+            let found = self.needs_of_sets(call, wanted_sets(jobs)).await?;
+            let mut left = found.clone();
+            let serial_ids: Vec<SerialId> = left.iter().map(|need| need.serial.serial_id.clone()).collect();
+            drop_claimed(&mut left, &self.store.claimed_pieces(&serial_ids).await?);
+            let is_left = left.iter().map(|need| {
+                need.pieces.iter().any(|p| order.policy.wound_cores || p.kind != PieceKind::WoundCore)
+            });
+            needs
+                .extend(found.into_iter().zip(is_left).filter(|(_, is_left)| *is_left).map(|(need, _)| need));
+            if needs.len() > MAX_SERIALS {
+                return too_many(MAX_SERIALS, "with pieces left to plan");
+            }
+        }
+        if needs.is_empty() { Err(UseCaseError::NothingToCut) } else { Ok(needs) }
     }
 
     async fn named_jobs(
@@ -98,21 +125,22 @@ impl App {
             async move { client.job(&call, serial_id.as_str()).await }
         });
         let mut jobs = Vec::with_capacity(serial_ids.len());
-        let mut missing = Vec::new();
+        let (mut missing, mut ended) = (Vec::new(), Vec::new());
         for (index, (serial_id, answer)) in serial_ids.iter().zip(answers.await?).enumerate() {
+            let field = format!("serial_ids[{index}]");
             match answer {
                 Ok(job) if matches!(job.state(), JobState::Open | JobState::Frozen) => jobs.push(job),
                 Ok(job) => {
-                    return Err(UseCaseError::JobEnded { serial_id: serial_id.clone(), state: job.state() });
+                    ended.push(EndedJob { field, serial_id: serial_id.clone(), state: job.state() });
                 }
                 Err(UpstreamError::NotFound) => {
-                    let (field, id) = (format!("serial_ids[{index}]"), serial_id.to_string());
-                    missing.push(Missing { field, kind: "jobs", id });
+                    missing.push(Missing { field, kind: "jobs", id: serial_id.to_string() });
                 }
                 Err(error) => return Err(error.into()),
             }
         }
-        if missing.is_empty() { Ok(jobs) } else { Err(UseCaseError::ReferenceMissing(missing)) }
+        refuse_jobs(missing, ended)?;
+        Ok(jobs)
     }
 
     /// Plans what is not cut and on no list, on the stock as it is now.
@@ -157,6 +185,34 @@ impl App {
     }
 }
 
+/// Refuses what cannot be planned: all of it at once, and where jobs fail in different ways, as faults of their fields.
+fn refuse_jobs(missing: Vec<Missing>, mut ended: Vec<EndedJob>) -> Result<(), UseCaseError> {
+    match (missing.is_empty(), ended.len()) {
+        (true, 0) => Ok(()),
+        (false, 0) => Err(UseCaseError::ReferenceMissing(missing)),
+        (true, 1) => match ended.pop() {
+            Some(EndedJob { serial_id, state, .. }) => Err(UseCaseError::JobEnded { serial_id, state }),
+            None => Ok(()),
+        },
+        (true, _) => Err(UseCaseError::JobsEnded(ended)),
+        (false, _) => {
+            let fault = |field: String, id: String| Fault::new(field, id, "a job that is open or frozen");
+            let missing = missing.into_iter().map(|job| fault(job.field, job.id));
+            let ended = ended.into_iter().map(|job| fault(job.field, job.serial_id.to_string()));
+            Err(missing.chain(ended).collect::<Vec<Fault>>().into())
+        }
+    }
+}
+
+fn wanted_sets(jobs: &[Job]) -> Vec<WantedSet> {
+    let wanted = |(index, job): (usize, &Job)| WantedSet {
+        field: format!("serial_ids[{index}]"),
+        serial_id: job.serial_id.clone(),
+        due_date: job.due_date.clone(),
+    };
+    jobs.iter().enumerate().map(wanted).collect()
+}
+
 /// A plan that finds a coil mounted is void once the coil is taken off; all else the store checks by itself.
 fn guards(list: &NewCutList, coils: &[FloorCoil]) -> Vec<CoilGuard> {
     let used: BTreeSet<&str> = list.steps.iter().map(|step| step.coil_id.as_str()).collect();
@@ -191,7 +247,8 @@ fn read(request: &PlanCutListRequest) -> Result<Order, UseCaseError> {
         if request.serial_ids.is_empty() {
             keep(day("due_by_date", &due_by_date), &mut faults);
         } else {
-            faults.push(Fault::new("due_by_date", "a day", "empty where serial_ids are given"));
+            let sent: String = due_by_date.chars().take(63).collect();
+            faults.push(Fault::new("due_by_date", sent, "empty where serial_ids are given"));
         }
     }
     let policy =

@@ -32,45 +32,61 @@ impl App {
                 Fault::new("coils", format!("{count} coils"), format!("1 to {MAX_COILS} coils")).into()
             );
         }
-        let coils = self.received(call, &request.coils).await?;
+        let (coils, known) = self.received(call, &request.coils).await?;
         if request.validate_only {
-            self.refuse_known(&coils).await?;
+            if !known.is_empty() {
+                return Err(StoreError::AlreadyExists { kind: Kind::Coil, ids: known }.into());
+            }
             return Ok(shown(&coils.iter().map(|coil| unsaved(coil, context.now_us)).collect::<Vec<_>>()));
         }
         let answer = Box::new(|stored: &Vec<StoredCoil>| shown(stored).encode_to_vec());
         decode(&self.store.receive_coils(&context, coils, answer).await?.answer)
     }
 
-    /// The coils with their lengths; all faults of all coils at once.
-    async fn received(&self, call: &CallContext, coils: &[NewCoil]) -> Result<Vec<Coil>, UseCaseError> {
+    /// The coils with their lengths, and ids among them that are there already; all faults of all coils at once.
+    ///
+    /// Ids alone that are there already are the store's to refuse, since it also knows a repeat of the same request.
+    async fn received(
+        &self,
+        call: &CallContext,
+        coils: &[NewCoil],
+    ) -> Result<(Vec<Coil>, Vec<String>), UseCaseError> {
         let densities = self.linear_densities(call, coils).await?;
+        let known = self.known_ids(coils).await?;
         let mut faults = Vec::new();
         let mut missing = Vec::new();
         let mut received = Vec::with_capacity(coils.len());
         for (index, coil) in coils.iter().enumerate() {
             let path = format!("coils[{index}]");
-            let known = densities.get(coil.wire_id.as_str());
-            // A density of nothing else than the wire's own is never stored: a wire that is not there is refused below.
-            let draft =
-                read_new_coil(coil, known.copied().unwrap_or(1.0)).map(becket_floor::NewCoil::receive);
+            let density = densities.get(coil.wire_id.as_str()).copied();
+            // No number makes a coil of a wire that is not there, and all else of it is checked.
+            let draft = read_new_coil(coil, density.unwrap_or(f64::NAN)).map(becket_floor::NewCoil::receive);
+            let is_missing = density.is_none() && becket_floor::WireId::new(coil.wire_id.as_str()).is_ok();
             match draft {
                 Ok(Ok(coil)) => received.push(coil),
-                Ok(Err(FloorError::Invalid(found))) | Err(found) => faults.extend(within(found, &path)),
+                Ok(Err(FloorError::Invalid(found))) | Err(found) => {
+                    let found = found.into_iter().filter(|fault| !(is_missing && fault.field == "wire_id"));
+                    faults.extend(within(found.collect(), &path));
+                }
                 Ok(Err(error)) => return Err(error.into()),
             }
-            if known.is_none() {
-                missing.push(Missing {
-                    field: format!("{path}.wire_id"),
-                    kind: "wires",
-                    id: coil.wire_id.clone(),
-                });
+            if is_missing {
+                let (field, id) = (format!("{path}.wire_id"), coil.wire_id.clone());
+                missing.push(Missing { field, kind: "wires", id });
             }
         }
-        match (faults.is_empty(), missing.is_empty()) {
-            (false, _) => Err(faults.into()),
-            (true, false) => Err(UseCaseError::ReferenceMissing(missing)),
-            (true, true) => Ok(received),
+        if faults.is_empty() && (missing.is_empty() || known.is_empty()) {
+            if missing.is_empty() {
+                return Ok((received, known.into_values().collect::<BTreeSet<_>>().into_iter().collect()));
+            }
+            return Err(UseCaseError::ReferenceMissing(missing));
         }
+        let unknown = |Missing { field, id, .. }| Fault::new(field, id, "a wire of the catalogue");
+        faults.extend(missing.into_iter().map(unknown));
+        let taken =
+            |(index, id)| Fault::new(format!("coils[{index}].coil_id"), id, "an id that no coil has yet");
+        faults.extend(known.into_iter().map(taken));
+        Err(faults.into())
     }
 
     /// Linear density in g/m of each wire that is in the catalogue.
@@ -84,17 +100,15 @@ impl App {
         Ok(known.into_iter().map(|(id, wire)| (id, wire.linear_density_g_m())).collect())
     }
 
-    /// Refuses coils that the store would refuse.
-    async fn refuse_known(&self, coils: &[Coil]) -> Result<(), UseCaseError> {
-        let ids: Vec<CoilId> = coils.iter().map(|coil| coil.coil_id.clone()).collect();
-        let stored = self.store.floor_coils(&ids, None).await?;
+    /// Ids that a coil in stock has, or a coil before it in the request, by their place.
+    async fn known_ids(&self, coils: &[NewCoil]) -> Result<BTreeMap<usize, String>, UseCaseError> {
+        let ids = coils.iter().enumerate();
+        let ids: Vec<(usize, CoilId)> =
+            ids.filter_map(|(at, coil)| Some((at, CoilId::new(coil.coil_id.as_str()).ok()?))).collect();
+        let asked: Vec<CoilId> = ids.iter().map(|(_, id)| id.clone()).collect();
+        let stored = self.store.floor_coils(&asked, None).await?;
         let mut seen: BTreeSet<&CoilId> = stored.iter().map(|coil| &coil.coil.coil_id).collect();
-        let known: BTreeSet<String> =
-            ids.iter().filter(|id| !seen.insert(id)).map(ToString::to_string).collect();
-        if known.is_empty() {
-            return Ok(());
-        }
-        Err(StoreError::AlreadyExists { kind: Kind::Coil, ids: known.into_iter().collect() }.into())
+        Ok(ids.iter().filter(|(_, id)| !seen.insert(id)).map(|(at, id)| (*at, id.to_string())).collect())
     }
 }
 

@@ -2,10 +2,11 @@
 
 use becket_api::cutting::{
     CancelCutListRequest, ConfirmStepRequest, GetCutListRequest, ListLotSerialsRequest, PlanCutListRequest,
-    PlanPolicy, ReplanCutListRequest, StartCutListRequest,
+    PlanPolicy, ReplanCutListRequest, SetAsideCoilRequest, StartCutListRequest,
 };
 use becket_api::stringing::{CloseJobRequest, JobState};
 use tonic::Code;
+use tonic_types::StatusExt;
 
 use crate::world::{World, assert_faults, assert_refused, job, meta, plan_request, violated};
 
@@ -81,6 +82,57 @@ async fn nothing_is_cut_for_a_job_that_has_ended() {
     assert_eq!(meta(&status, "state"), "given_up");
     let status = assert_refused(world.plan(&[]).await, Code::FailedPrecondition, "STATE_FORBIDS");
     assert_eq!(meta(&status, "station_id"), "bench-1");
+}
+
+#[tokio::test]
+async fn all_jobs_that_cannot_be_planned_are_told_at_once() {
+    let world = World::with_jobs(&["S-1", "S-2", "S-3"]).await;
+    for serial_id in ["S-1", "S-3"] {
+        let request = becket_api::stringing::GetJobRequest { serial_id: serial_id.to_owned() };
+        let job = world.jobs().get_job(request).await.unwrap().into_inner().job.unwrap();
+        let (request_id, final_state) = (world.id(), JobState::Done.into());
+        let request = CloseJobRequest { request_id, serial_id: job.serial_id, etag: job.etag, final_state };
+        world.jobs().close_job(request).await.unwrap();
+    }
+    let ended = world.plan(&["S-1", "S-2", "S-3"]).await;
+    let status = assert_refused(ended, Code::FailedPrecondition, "STATE_FORBIDS");
+    assert_eq!(violated(&status), ["serial_ids[0]", "serial_ids[2]"]);
+    assert_eq!((meta(&status, "serial_id"), meta(&status, "state")), ("S-1".to_owned(), "done".to_owned()));
+    let mut fields = violated(&world.plan(&["S-9", "S-1", "S-2", "S-8"]).await.unwrap_err());
+    fields.sort();
+    assert_eq!(fields, ["serial_ids[0]", "serial_ids[1]", "serial_ids[3]"]);
+}
+
+#[tokio::test]
+async fn a_faulty_day_is_told_as_it_was_sent() {
+    let world = World::with_jobs(&["S-1"]).await;
+    let due_by_date = "2026-12-24".to_owned();
+    let request = PlanCutListRequest { due_by_date, validate_only: true, ..plan_request(&["S-1"]) };
+    let status = world.lists().plan_cut_list(request).await.unwrap_err();
+    let told = &status.get_details_bad_request().unwrap().field_violations[0];
+    assert_eq!(told.field, "due_by_date");
+    assert!(told.description.starts_with("\"2026-12-24\" is not allowed"), "{told:?}");
+}
+
+/// 201 jobs, one of which is on a list already and waits to be closed, fit on one list, and 202 do not.
+#[tokio::test]
+async fn jobs_with_nothing_left_to_plan_do_not_count() {
+    let world = World::with_jobs(&["S-1"]).await;
+    world.plan(&["S-1"]).await.unwrap();
+    // All else is short: this is about jobs, not about wire.
+    for coil_id in ["A13", "A16", "A19", "B19"] {
+        let (request_id, coil_id) = (world.id(), coil_id.to_owned());
+        let request = SetAsideCoilRequest { request_id, coil_id, note: String::new() };
+        world.coils().set_aside_coil(request).await.unwrap();
+    }
+    for number in 0..200 {
+        world.open(job(&format!("T-{number}"))).await;
+    }
+    let request = PlanCutListRequest { validate_only: true, ..plan_request(&[]) };
+    let list = world.lists().plan_cut_list(request.clone()).await.unwrap().into_inner().cut_list.unwrap();
+    assert_eq!((list.serials.len(), list.pieces_pending), (200, 0));
+    world.open(job("T-200")).await;
+    assert_faults(world.lists().plan_cut_list(request).await, &["due_by_date"]);
 }
 
 #[tokio::test]

@@ -183,7 +183,9 @@ async fn faulty_reports_are_refused() {
     );
     assert_faults(spoil(&world, 9999, SpoilCause::Broken, None).await, &["step_number"]);
     assert_faults(spoil(&world, 2, SpoilCause::Broken, Some(10.0)).await, &["lost_length_mm"]);
-    assert_faults(spoil(&world, 3, SpoilCause::Miscut, Some(-1.0)).await, &["lost_length_mm"]);
+    for lost_mm in [-1.0, 1e6, 1e9] {
+        assert_faults(spoil(&world, 3, SpoilCause::Miscut, Some(lost_mm)).await, &["lost_length_mm"]);
+    }
     for step_number in [1, 4] {
         let status = assert_refused(
             spoil(&world, step_number, SpoilCause::Miscut, None).await,

@@ -53,6 +53,36 @@ async fn all_faults_of_all_coils_at_once_and_none_is_booked() {
 }
 
 #[tokio::test]
+async fn faults_of_different_kinds_are_told_at_once() {
+    let world = World::with_scale().await;
+    world.receive(vec![coil("A", "mw-in-16", "lot", 1.0)]).await.unwrap();
+    let coils = vec![
+        NewCoil {
+            received_date: "26-11-30".to_owned(),
+            remaining_length_mm: Some(-1.0),
+            ..coil("A", "gold", "no lot", -1.0)
+        },
+        NewCoil { remaining_length_mm: Some(2000.0), ..coil("B", "mw-in-16", "lot", 1.0) },
+        coil("B", "tin", "lot", 1.0),
+    ];
+    let status = assert_refused(world.receive(coils).await, Code::InvalidArgument, "FIELD_INVALID");
+    let mut fields = violated(&status);
+    fields.sort();
+    let expected = [
+        "coils[0].coil_id",
+        "coils[0].lot_id",
+        "coils[0].received_date",
+        "coils[0].received_length_mm",
+        "coils[0].remaining_length_mm",
+        "coils[0].wire_id",
+        "coils[1].remaining_length_mm",
+        "coils[2].coil_id",
+        "coils[2].wire_id",
+    ];
+    assert_eq!(fields, expected);
+}
+
+#[tokio::test]
 async fn wires_must_be_in_the_catalogue_and_ids_new() {
     let world = World::with_scale().await;
     let coils =
@@ -95,6 +125,8 @@ async fn weighing_corrects_the_length_and_names_lists_that_fall_short() {
     assert_eq!(world.coil("A13").await.adjusted_um, short.coil.unwrap().adjusted_um);
     assert_faults(weigh(world.id(), -1.0, f64::NAN).await, &["gross_g", "tare_g"]);
     assert_faults(weigh(world.id(), 100.0, 120.0).await, &["gross_g"]);
+    // Ten times as much as was received.
+    assert_faults(weigh(world.id(), 2000.0 * before.linear_density_g_m, 0.0).await, &["gross_g"]);
 }
 
 #[tokio::test]
