@@ -168,20 +168,35 @@ pub fn difference(
     Ok(table)
 }
 
-fn check(old: &StringSet, new: &StringSet, tolerances: &DifferenceTolerances) -> Result<(), DesignError> {
-    let DifferenceTolerances { speaking_mm, frequency_cents, tension, load_share, inharmonicity, cut_mm } =
-        *tolerances;
-    let mut faults = Faults::default();
-    for (field, value) in [
-        ("tolerances.speaking_mm", speaking_mm),
-        ("tolerances.frequency_cents", frequency_cents),
-        ("tolerances.tension", tension),
-        ("tolerances.load_share", load_share),
-        ("tolerances.inharmonicity", inharmonicity),
-        ("tolerances.cut_mm", cut_mm),
-    ] {
-        faults.range(field, value, (0.0, 1e6), "");
+impl DifferenceTolerances {
+    /// Finds what is wrong with the tolerances; [`difference()`] does the same first.
+    ///
+    /// # Errors
+    /// [`DesignError::Faults`] with every fault.
+    pub fn check(&self) -> Result<(), DesignError> {
+        let mut faults = Faults::default();
+        self.find_faults(&mut faults);
+        faults.finish()
     }
+
+    fn find_faults(&self, faults: &mut Faults) {
+        let Self { speaking_mm, frequency_cents, tension, load_share, inharmonicity, cut_mm } = *self;
+        for (field, value) in [
+            ("tolerances.speaking_mm", speaking_mm),
+            ("tolerances.frequency_cents", frequency_cents),
+            ("tolerances.tension", tension),
+            ("tolerances.load_share", load_share),
+            ("tolerances.inharmonicity", inharmonicity),
+            ("tolerances.cut_mm", cut_mm),
+        ] {
+            faults.range(field, value, (0.0, 1e6), "");
+        }
+    }
+}
+
+fn check(old: &StringSet, new: &StringSet, tolerances: &DifferenceTolerances) -> Result<(), DesignError> {
+    let mut faults = Faults::default();
+    tolerances.find_faults(&mut faults);
     let compass = |set: &StringSet| {
         let notes = set.strings.iter().map(|string| string.string_id.note());
         notes.clone().min().zip(notes.max())

@@ -22,6 +22,9 @@ pub enum DesignError {
         /// The first note that cannot be reached, or the last one of the row if the last run cannot be long enough.
         note: i16,
     },
+    /// Whoever asked does not want the answer any more.
+    #[error("stopped before there was an answer")]
+    Stopped,
     /// An iteration did not settle.
     #[error(
         "not settled after {iterations} iterations; the last one still moved a note by {change_cents} cents"

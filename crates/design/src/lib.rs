@@ -25,7 +25,7 @@ mod tolerance;
 
 pub use bass::{
     BareEnds, BassDesign, BassLimits, BassQuestion, MAX_COMBINATIONS, MAX_CORES, MAX_WINDING_WIRES, Search,
-    WoundChoice, WoundNote, design_bass,
+    WoundChoice, WoundNote, design_bass, design_bass_unless,
 };
 pub use curve::Curve;
 pub use difference::{
@@ -35,7 +35,8 @@ pub use error::{DesignError, Unmet};
 pub use objective::{Neighbour, NeighbourCosts, ObjectiveTerms, Target, Targets};
 pub use plain::{PlainChoice, PlainDesign, PlainLimits, PlainNote, PlainQuestion, design_plain};
 pub use replacement::{
-    MeasuredLayer, MeasuredString, OldFigures, Replacement, ReplacementOptions, Replacements, replace,
+    MeasuredLayer, MeasuredString, OldFigures, Replacement, ReplacementOptions, Replacements,
+    check_replacement, replace,
 };
 pub use stretch::{Octave, OctaveRegion, Stretch, StretchNote, StretchOptions, StretchedNote, stretch};
 pub use tolerance::{

@@ -181,7 +181,7 @@ pub fn replace(
     windings: &[Wire],
     options: &ReplacementOptions,
 ) -> Result<Replacements, DesignError> {
-    check(old, cores, windings, options)?;
+    check_replacement(old, cores, windings, options)?;
     let formula = |source| DesignError::Formula { note: old.note, source };
     let figures = old_figures(old).map_err(formula)?;
     let mut refused = Unmet::new(old.note);
@@ -218,7 +218,11 @@ pub fn replace(
     Ok(Replacements { old: figures, candidates })
 }
 
-fn check(
+/// Finds what is wrong with the question without answering it; [`replace`] does the same first.
+///
+/// # Errors
+/// [`DesignError::Faults`] with every fault.
+pub fn check_replacement(
     old: &MeasuredString,
     cores: &[Wire],
     windings: &[Wire],

@@ -176,11 +176,13 @@ pub(crate) fn survey(
     question: &BassQuestion<'_>,
     builds: &Builds,
     contexts: &[NoteContext<'_>],
+    stop: &dyn Fn() -> bool,
 ) -> Result<(Survey, Vec<Candidates>), DesignError> {
     let mut survey = Survey { combinations: 0, within_limits: 0, least: Vec::with_capacity(contexts.len()) };
     let mut quick = Vec::with_capacity(contexts.len());
     let mut unmet = Vec::new();
     for context in contexts {
+        go_on(stop)?;
         let mut refused = Unmet::new(context.note.note);
         let mut lists = Vec::with_capacity(question.cores.len());
         for (at, core) in context.cores.iter().enumerate() {
@@ -220,10 +222,12 @@ pub(crate) fn within(
     contexts: &[NoteContext<'_>],
     survey: &Survey,
     upper: f64,
-) -> Vec<Candidates> {
+    stop: &dyn Fn() -> bool,
+) -> Result<Vec<Candidates>, DesignError> {
     let sum: f64 = survey.least.iter().sum();
     let mut all = Vec::with_capacity(contexts.len());
     for (context, least) in contexts.iter().zip(&survey.least) {
+        go_on(stop)?;
         let bound = upper - (sum - least) + SLACK * (1.0 + upper + sum);
         let mut lists = Vec::with_capacity(question.cores.len());
         for (at, core) in context.cores.iter().enumerate() {
@@ -238,7 +242,12 @@ pub(crate) fn within(
         }
         all.push(Candidates::new(context, lists));
     }
-    all
+    Ok(all)
+}
+
+/// Passes unless the work is to stop.
+pub(crate) fn go_on(stop: &dyn Fn() -> bool) -> Result<(), DesignError> {
+    if stop() { Err(DesignError::Stopped) } else { Ok(()) }
 }
 
 /// Calls `take` with tension, own cost and position of every build within the limits.

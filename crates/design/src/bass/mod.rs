@@ -148,6 +148,18 @@ pub struct Search {
 /// # Ok::<(), becket_design::DesignError>(())
 /// ```
 pub fn design_bass(question: &BassQuestion<'_>) -> Result<BassDesign, DesignError> {
+    design_bass_unless(question, &|| false)
+}
+
+/// As [`design_bass`], but looks at every note of each pass whether it should stop; that is some hundred times in all, a
+/// few milliseconds apart.
+///
+/// # Errors
+/// [`DesignError::Stopped`] once `stop` says so; otherwise those of [`design_bass`].
+pub fn design_bass_unless(
+    question: &BassQuestion<'_>,
+    stop: &dyn Fn() -> bool,
+) -> Result<BassDesign, DesignError> {
     question.check()?;
     let first_note = question.notes.first().map_or(0, |note| note.note);
     let builds = Builds::of(question).map_err(|source| DesignError::Formula { note: first_note, source })?;
@@ -158,12 +170,14 @@ pub fn design_bass(question: &BassQuestion<'_>) -> Result<BassDesign, DesignErro
         let context = NoteContext::of(question, note, above);
         contexts.push(context.map_err(|source| DesignError::Formula { note: note.note, source })?);
     }
-    let (survey, quick) = candidates::survey(question, &builds, &contexts)?;
-    let upper = search::least(question, &quick, f64::INFINITY).map_or(f64::INFINITY, |found| found.value);
-    let kept = candidates::within(question, &builds, &contexts, &survey, upper);
+    let (survey, quick) = candidates::survey(question, &builds, &contexts, stop)?;
+    let upper =
+        search::least(question, &quick, f64::INFINITY, stop)?.map_or(f64::INFINITY, |found| found.value);
+    let kept = candidates::within(question, &builds, &contexts, &survey, upper, stop)?;
     let kept_count = kept.iter().map(Candidates::len).sum();
     // The quick solution lies among the kept combinations, so there is always one.
-    let found = search::least(question, &kept, upper).ok_or_else(|| DesignError::NothingFits(Vec::new()))?;
+    let found = search::least(question, &kept, upper, stop)?;
+    let found = found.ok_or_else(|| DesignError::NothingFits(Vec::new()))?;
     let mut notes = Vec::with_capacity(contexts.len());
     for (context, pick) in contexts.iter().zip(&found.picks) {
         let choice = choice(question, &builds, context, *pick);
@@ -315,10 +329,11 @@ mod tests {
             let builds = Builds::of(&question).unwrap();
             let context = |note| NoteContext::of(&question, note, None).unwrap();
             let contexts: Vec<_> = notes.iter().map(context).collect();
-            let (survey, _) = candidates::survey(&question, &builds, &contexts).unwrap();
-            let all = candidates::within(&question, &builds, &contexts, &survey, f64::INFINITY);
+            let (survey, _) = candidates::survey(&question, &builds, &contexts, &|| false).unwrap();
+            let all = candidates::within(&question, &builds, &contexts, &survey, f64::INFINITY, &|| false);
+            let all = all.unwrap();
             assert_eq!(all.iter().map(Candidates::len).sum::<u64>(), survey.within_limits);
-            let found = search::least(&question, &all, f64::INFINITY).unwrap();
+            let found = search::least(&question, &all, f64::INFINITY, &|| false).unwrap().unwrap();
             assert!((found.value - design.terms.total()).abs() < 1e-9, "{scale}");
             assert!((terms(&question, &builds, &contexts, &found.picks).total() - found.value).abs() < 1e-9);
         }

@@ -104,7 +104,12 @@ pub struct BassQuestion<'a> {
 }
 
 impl BassQuestion<'_> {
-    pub(crate) fn check(&self) -> Result<(), DesignError> {
+    /// Finds what is wrong with the question without answering it; [`crate::design_bass`] does the same first. What the
+    /// combinations of the stock come to is not counted here.
+    ///
+    /// # Errors
+    /// [`DesignError::Faults`] with every fault.
+    pub fn check(&self) -> Result<(), DesignError> {
         let mut faults = Faults::default();
         if self.notes.len() > MAX_NOTES {
             faults.count("notes", self.notes.len(), MAX_NOTES);

@@ -1,8 +1,9 @@
 //! The least path through the candidates of all notes.
 
-use crate::bass::candidates::{Candidates, SLACK};
+use crate::bass::candidates::{Candidates, SLACK, go_on};
 use crate::bass::envelope::Envelope;
 use crate::bass::question::BassQuestion;
+use crate::error::DesignError;
 
 /// A build chosen for a note.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -28,12 +29,18 @@ struct Ends {
 }
 
 /// Finds the least path. Paths that cannot end at or below `upper` are given up early; `None` if there is none at all.
-pub(crate) fn least(question: &BassQuestion<'_>, notes: &[Candidates], upper: f64) -> Option<Found> {
+pub(crate) fn least(
+    question: &BassQuestion<'_>,
+    notes: &[Candidates],
+    upper: f64,
+    stop: &dyn Fn() -> bool,
+) -> Result<Option<Found>, DesignError> {
     let mut rest: f64 = notes.iter().map(|note| note.least).sum();
     let slack = SLACK * (1.0 + if upper.is_finite() { upper } else { 0.0 });
     let mut all: Vec<Ends> = Vec::with_capacity(notes.len());
     let mut below: Option<&Candidates> = None;
     for note in notes {
+        go_on(stop)?;
         rest -= note.least;
         // What a path up to here may cost and still end at or below the upper bound.
         let bound = upper - rest + slack;
@@ -47,7 +54,7 @@ pub(crate) fn least(question: &BassQuestion<'_>, notes: &[Candidates], upper: f6
         all.push(ends);
         below = Some(note);
     }
-    trace(notes, &all)
+    Ok(trace(notes, &all))
 }
 
 /// Extends the paths by one note.

@@ -74,7 +74,11 @@ pub struct PlainQuestion<'a> {
 }
 
 impl PlainQuestion<'_> {
-    pub(crate) fn check(&self) -> Result<(), DesignError> {
+    /// Finds what is wrong with the question without answering it; [`crate::design_plain`] does the same first.
+    ///
+    /// # Errors
+    /// [`DesignError::Faults`] with every fault.
+    pub fn check(&self) -> Result<(), DesignError> {
         let mut faults = Faults::default();
         if self.notes.len() > MAX_NOTES {
             faults.count("notes", self.notes.len(), MAX_NOTES);

@@ -224,14 +224,30 @@ fn check(notes: &[StretchNote], options: &StretchOptions) -> Result<(), DesignEr
     if !notes.iter().any(|note| note.note == A4) {
         faults.add("notes", "no A4", "a row with note 49, which keeps its pitch");
     }
-    faults.range("options.a4_hz", options.a4_hz, (380.0, 500.0), "Hz");
-    octave::check(&options.regions, &mut faults);
-    faults.range("options.smoothness", options.smoothness, (1e-3, 1e6), "");
-    faults.range("options.tolerance_cents", options.tolerance_cents, (1e-9, 1.0), "cents");
-    if !(1..=1000).contains(&options.max_iterations) {
-        faults.add("options.max_iterations", options.max_iterations, "1 to 1000");
-    }
+    options.find_faults(&mut faults);
     faults.finish()
+}
+
+impl StretchOptions {
+    /// Finds what is wrong with the options; [`stretch()`] does the same first.
+    ///
+    /// # Errors
+    /// [`DesignError::Faults`] with every fault.
+    pub fn check(&self) -> Result<(), DesignError> {
+        let mut faults = Faults::default();
+        self.find_faults(&mut faults);
+        faults.finish()
+    }
+
+    fn find_faults(&self, faults: &mut Faults) {
+        faults.range("options.a4_hz", self.a4_hz, (380.0, 500.0), "Hz");
+        octave::check(&self.regions, faults);
+        faults.range("options.smoothness", self.smoothness, (1e-3, 1e6), "");
+        faults.range("options.tolerance_cents", self.tolerance_cents, (1e-9, 1.0), "cents");
+        if !(1..=1000).contains(&self.max_iterations) {
+            faults.add("options.max_iterations", self.max_iterations, "1 to 1000");
+        }
+    }
 }
 
 /// The strings at their offsets.

@@ -16,7 +16,7 @@ use model::{Figures, Inputs};
 pub struct Tolerances {
     /// Diameter of wire or core in mm, 0 to 0.1.
     pub core_diameter_mm: f64,
-    /// Diameter of the winding wire in mm, 0 to 0.1.
+    /// Diameter of winding wire in mm, 0 to 0.1; of two layers each may be off by it, independently of the other.
     pub winding_diameter_mm: f64,
     /// Speaking length in mm, 0 to 50.
     pub speaking_mm: f64,
@@ -26,7 +26,7 @@ pub struct Tolerances {
     pub youngs_modulus: f64,
     /// Density of wire or core as a share of itself, 0 to 0.2.
     pub core_density: f64,
-    /// Density of the winding wire as a share of itself, 0 to 0.2.
+    /// Density of winding wire as a share of itself, 0 to 0.2; of two layers each may be off by it.
     pub winding_density: f64,
 }
 
@@ -35,8 +35,10 @@ pub struct Tolerances {
 pub enum Source {
     /// Diameter of wire or core.
     CoreDiameter,
-    /// Diameter of the winding wire.
+    /// Diameter of the wire of the only layer, or of the inner one of two.
     WindingDiameter,
+    /// Diameter of the wire of the outer layer of two.
+    OuterWindingDiameter,
     /// Speaking length.
     SpeakingLength,
     /// Pitch.
@@ -45,20 +47,24 @@ pub enum Source {
     YoungsModulus,
     /// Density of wire or core.
     CoreDensity,
-    /// Density of the winding wire.
+    /// Density of the wire of the only layer, or of the inner one of two.
     WindingDensity,
+    /// Density of the wire of the outer layer of two.
+    OuterWindingDensity,
 }
 
 impl Source {
     /// All sources, in the order in which contributions are listed.
-    pub const ALL: [Self; 7] = [
+    pub const ALL: [Self; 9] = [
         Self::CoreDiameter,
         Self::WindingDiameter,
+        Self::OuterWindingDiameter,
         Self::SpeakingLength,
         Self::Pitch,
         Self::YoungsModulus,
         Self::CoreDensity,
         Self::WindingDensity,
+        Self::OuterWindingDensity,
     ];
 }
 
@@ -99,7 +105,7 @@ pub struct ToleranceReport {
     pub cut_mm: Propagated,
 }
 
-/// Propagates tolerances to the figures of a plain or singly wound string.
+/// Propagates tolerances to the figures of a plain or wound string.
 ///
 /// # Units
 /// As the fields say.
@@ -138,6 +144,7 @@ pub struct ToleranceReport {
 ///     youngs_modulus_gpa: 206.0,
 ///     tensile_mpa: Some(2265.0),
 ///     winding: None,
+///     outer_winding: None,
 ///     ends: Ends {
 ///         front_mm: 100.0,
 ///         back_mm: 80.0,
@@ -155,13 +162,24 @@ pub struct ToleranceReport {
 pub fn propagate(string: &TolerancedString, tolerances: &Tolerances) -> Result<ToleranceReport, DesignError> {
     let mut faults = Faults::default();
     string.check(&mut faults);
-    tolerances.check(string.winding.is_some(), &mut faults);
+    tolerances.find_faults(string.winding.is_some(), &mut faults);
     faults.finish()?;
     report(string, tolerances).map_err(|source| DesignError::Formula { note: string.note, source })
 }
 
 impl Tolerances {
-    fn check(&self, wound: bool, faults: &mut Faults) {
+    /// Finds what is wrong with the tolerances, for wound strings, or for plain ones, which have no winding wire to be
+    /// off; [`propagate`] does the same first.
+    ///
+    /// # Errors
+    /// [`DesignError::Faults`] with every fault.
+    pub fn check(&self, wound: bool) -> Result<(), DesignError> {
+        let mut faults = Faults::default();
+        self.find_faults(wound, &mut faults);
+        faults.finish()
+    }
+
+    fn find_faults(&self, wound: bool, faults: &mut Faults) {
         let Self {
             core_diameter_mm,
             winding_diameter_mm,
@@ -187,12 +205,15 @@ impl Tolerances {
     fn of(&self, source: Source, inputs: &Inputs) -> f64 {
         match source {
             Source::CoreDiameter => self.core_diameter_mm,
-            Source::WindingDiameter => self.winding_diameter_mm,
+            // An outer layer that is not there cannot be off.
+            Source::OuterWindingDiameter if inputs.outer_winding_density_kg_m3 == 0.0 => 0.0,
+            Source::WindingDiameter | Source::OuterWindingDiameter => self.winding_diameter_mm,
             Source::SpeakingLength => self.speaking_mm,
             Source::Pitch => self.pitch_cents,
             Source::YoungsModulus => self.youngs_modulus * inputs.youngs_modulus_gpa,
             Source::CoreDensity => self.core_density * inputs.core_density_kg_m3,
             Source::WindingDensity => self.winding_density * inputs.winding_density_kg_m3,
+            Source::OuterWindingDensity => self.winding_density * inputs.outer_winding_density_kg_m3,
         }
     }
 }

@@ -2,10 +2,10 @@
 
 use becket_acoustics::{
     CoveredSpan, CrossSection, DomainError, WindingModel, effective_density_g_m, equal_tempered_hz,
-    hitch_leg_mm, inharmonicity, layer_density_g_m, pin_take_up_mm, raised_hz, relaxed_length_mm, stress_mpa,
-    tension_first_partial_n, tension_stiffness_free_n,
+    hitch_leg_mm, inharmonicity, layer_density_g_m, outer_diameter_mm, pin_take_up_mm, raised_hz,
+    relaxed_length_mm, stress_mpa, tension_first_partial_n, tension_stiffness_free_n,
 };
-use becket_scale::{ComputeOptions, HitchStyle, Note, PitchBasis, ResolvedAllowances};
+use becket_scale::{ComputeOptions, HitchStyle, Note, PitchBasis, ResolvedAllowances, Winding};
 use becket_wire::{Catalogue, Wire, WireId};
 
 use crate::bass::BareEnds;
@@ -13,7 +13,7 @@ use crate::check::{FREQUENCY_HZ, Faults, SPEAKING_MM};
 use crate::error::DesignError;
 use crate::tolerance::Source;
 
-/// The winding of a singly wound string.
+/// One layer of winding.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct TolerancedWinding {
     /// Diameter of the winding wire in mm, 0.05 to 6.
@@ -37,7 +37,7 @@ pub struct Ends {
     pub allowances: ResolvedAllowances,
 }
 
-/// A plain or singly wound string.
+/// A plain or wound string.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct TolerancedString {
     /// Number of the note, for reports.
@@ -58,8 +58,10 @@ pub struct TolerancedString {
     pub youngs_modulus_gpa: f64,
     /// Tensile strength of wire or core in MPa, 10 to 10000, if known.
     pub tensile_mpa: Option<f64>,
-    /// Winding; `None` for a plain string.
+    /// The only layer of winding, or the inner one of two; `None` for a plain string.
     pub winding: Option<TolerancedWinding>,
+    /// The outer layer of two.
+    pub outer_winding: Option<TolerancedWinding>,
     /// Ends.
     pub ends: Ends,
 }
@@ -68,26 +70,24 @@ impl TolerancedString {
     /// Takes the strings of a note of a scale, with the tensile strength that the wire's basis states.
     ///
     /// # Errors
-    /// [`DesignError::Faults`] for a wire that the catalogue lacks and for a note with two layers;
-    /// [`DesignError::Formula`] for a pitch that no formula takes.
+    /// [`DesignError::Faults`] for a wire that the catalogue lacks; [`DesignError::Formula`] for a pitch that no formula
+    /// takes.
     pub fn of_note(
         note: &Note,
         catalogue: &Catalogue,
         options: &ComputeOptions,
     ) -> Result<Self, DesignError> {
         let mut faults = Faults::default();
-        if note.windings.len() > 1 {
-            faults.add("windings", format!("{} layers", note.windings.len()), "none or one");
-        }
         let core = find(catalogue, &note.wire_id, &mut faults);
-        let mut winding = None;
-        if let Some(layer) = note.windings.first() {
-            winding = find(catalogue, &layer.wire_id, &mut faults).map(|wire| TolerancedWinding {
+        let mut layer = |layer: &Winding| {
+            find(catalogue, &layer.wire_id, &mut faults).map(|wire| TolerancedWinding {
                 wire_diameter_mm: wire.diameter_mm(),
                 density_kg_m3: wire.density_kg_m3(),
                 bare_ends: BareEnds { front_mm: layer.bare_front_mm, back_mm: layer.bare_back_mm },
-            });
-        }
+            })
+        };
+        let winding = note.windings.first().and_then(&mut layer);
+        let outer_winding = note.windings.get(1).and_then(&mut layer);
         faults.finish()?;
         // A core that was not found is a fault, so it is there.
         let core = core.ok_or_else(|| DesignError::Faults(Vec::new()))?;
@@ -104,6 +104,7 @@ impl TolerancedString {
             youngs_modulus_gpa: core.youngs_modulus_gpa(),
             tensile_mpa: core.tensile_mpa(),
             winding,
+            outer_winding,
             ends: Ends {
                 front_mm: note.front_mm,
                 back_mm: note.back_mm,
@@ -123,10 +124,14 @@ impl TolerancedString {
         if let Some(tensile_mpa) = self.tensile_mpa {
             faults.range("tensile_mpa", tensile_mpa, (10.0, 10_000.0), "MPa");
         }
-        if let Some(winding) = &self.winding {
-            faults.range("winding.wire_diameter_mm", winding.wire_diameter_mm, (0.05, 6.0), "mm");
-            faults.range("winding.density_kg_m3", winding.density_kg_m3, density, "kg/m³");
-            winding.bare_ends.check("winding.bare_ends", self.speaking_mm, faults);
+        for (name, winding) in [("winding", &self.winding), ("outer_winding", &self.outer_winding)] {
+            let Some(winding) = winding else { continue };
+            faults.range(format!("{name}.wire_diameter_mm"), winding.wire_diameter_mm, (0.05, 6.0), "mm");
+            faults.range(format!("{name}.density_kg_m3"), winding.density_kg_m3, density, "kg/m³");
+            winding.bare_ends.check(&format!("{name}.bare_ends"), self.speaking_mm, faults);
+        }
+        if self.winding.is_none() && self.outer_winding.is_some() {
+            faults.add("outer_winding", "given", "an inner layer below it");
         }
         let Ends { front_mm, back_mm, hitch: _, allowances } = self.ends;
         faults.range("ends.front_mm", front_mm, (0.0, 1000.0), "mm");
@@ -152,16 +157,18 @@ fn find<'a>(catalogue: &'a Catalogue, wire_id: &WireId, faults: &mut Faults) -> 
     wire
 }
 
-/// The inputs that have tolerances; those of a winding are 0 for a plain string.
+/// The inputs that have tolerances; those of a layer that is not there are 0.
 #[derive(Debug, Clone, Copy)]
 pub(crate) struct Inputs {
     core_diameter_mm: f64,
     winding_diameter_mm: f64,
+    outer_winding_diameter_mm: f64,
     speaking_mm: f64,
     pitch_cents: f64,
     pub(crate) youngs_modulus_gpa: f64,
     pub(crate) core_density_kg_m3: f64,
     pub(crate) winding_density_kg_m3: f64,
+    pub(crate) outer_winding_density_kg_m3: f64,
 }
 
 /// Part of an input by which it is moved to take a derivative.
@@ -174,11 +181,13 @@ impl Inputs {
         Self {
             core_diameter_mm: string.core_diameter_mm,
             winding_diameter_mm: string.winding.map_or(0.0, |winding| winding.wire_diameter_mm),
+            outer_winding_diameter_mm: string.outer_winding.map_or(0.0, |winding| winding.wire_diameter_mm),
             speaking_mm: string.speaking_mm,
             pitch_cents: 0.0,
             youngs_modulus_gpa: string.youngs_modulus_gpa,
             core_density_kg_m3: string.core_density_kg_m3,
             winding_density_kg_m3: string.winding.map_or(0.0, |winding| winding.density_kg_m3),
+            outer_winding_density_kg_m3: string.outer_winding.map_or(0.0, |winding| winding.density_kg_m3),
         }
     }
 
@@ -186,11 +195,13 @@ impl Inputs {
         match source {
             Source::CoreDiameter => &mut self.core_diameter_mm,
             Source::WindingDiameter => &mut self.winding_diameter_mm,
+            Source::OuterWindingDiameter => &mut self.outer_winding_diameter_mm,
             Source::SpeakingLength => &mut self.speaking_mm,
             Source::Pitch => &mut self.pitch_cents,
             Source::YoungsModulus => &mut self.youngs_modulus_gpa,
             Source::CoreDensity => &mut self.core_density_kg_m3,
             Source::WindingDensity => &mut self.winding_density_kg_m3,
+            Source::OuterWindingDensity => &mut self.outer_winding_density_kg_m3,
         }
     }
 
@@ -241,20 +252,28 @@ impl Inputs {
 
     fn density_g_m(&self, string: &TolerancedString, area_mm2: f64) -> Result<f64, DomainError> {
         let core_g_m = self.core_density_kg_m3 * area_mm2 * 1e-3;
-        let Some(winding) = &string.winding else { return Ok(core_g_m) };
-        let under_mm = string.core_section.girth_diameter_mm(self.core_diameter_mm)?;
-        let density_g_m = layer_density_g_m(
-            WindingModel::Tube,
-            under_mm,
-            self.winding_diameter_mm,
-            self.winding_density_kg_m3,
-        )?;
-        let span = CoveredSpan {
-            density_g_m,
-            start_mm: winding.bare_ends.front_mm,
-            end_mm: self.speaking_mm - winding.bare_ends.back_mm,
-        };
-        effective_density_g_m(self.speaking_mm, core_g_m, &[span])
+        let layers = [
+            (string.winding, self.winding_diameter_mm, self.winding_density_kg_m3),
+            (string.outer_winding, self.outer_winding_diameter_mm, self.outer_winding_density_kg_m3),
+        ];
+        let mut under_mm = string.core_section.girth_diameter_mm(self.core_diameter_mm)?;
+        // A layer that is not there weighs nothing.
+        let mut spans = [CoveredSpan { density_g_m: 0.0, start_mm: 0.0, end_mm: self.speaking_mm }; 2];
+        for ((winding, wire_diameter_mm, density_kg_m3), span) in layers.into_iter().zip(&mut spans) {
+            let Some(winding) = winding else { break };
+            *span = CoveredSpan {
+                density_g_m: layer_density_g_m(
+                    WindingModel::Tube,
+                    under_mm,
+                    wire_diameter_mm,
+                    density_kg_m3,
+                )?,
+                start_mm: winding.bare_ends.front_mm,
+                end_mm: self.speaking_mm - winding.bare_ends.back_mm,
+            };
+            under_mm = outer_diameter_mm(under_mm, wire_diameter_mm)?;
+        }
+        effective_density_g_m(self.speaking_mm, core_g_m, &spans)
     }
 }
 

@@ -6,6 +6,7 @@ use becket_acoustics::{
 };
 use becket_design::{
     BassQuestion, DesignError, Neighbour, NeighbourCosts, Target, Targets, WoundNote, design_bass,
+    design_bass_unless,
 };
 use becket_scale::PitchBasis;
 use becket_wire::Wire;
@@ -291,4 +292,26 @@ fn repeats_to_the_bit() {
     let (cores, windings) = (fixture::steel(), fixture::coppers(30));
     let question = fixture::bass_question(&notes, &cores, &windings);
     assert_eq!(design_bass(&question).unwrap(), design_bass(&question).unwrap());
+}
+
+#[test]
+fn stops_when_it_is_told_to_and_soon() {
+    let notes = fixture::wound_notes(1, 14);
+    let (cores, windings) = (fixture::steel(), fixture::coppers(30));
+    let question = fixture::bass_question(&notes, &cores, &windings);
+    let asked = std::cell::Cell::new(0);
+    let stop_after = |most: u32| {
+        asked.set(0);
+        design_bass_unless(&question, &|| {
+            asked.set(asked.get() + 1);
+            asked.get() > most
+        })
+    };
+    assert_eq!(stop_after(u32::MAX), design_bass(&question));
+    // Four passes over all notes.
+    assert_eq!(asked.get(), 4 * 14);
+    for most in [0, 20, 35, 50] {
+        assert_eq!(stop_after(most), Err(DesignError::Stopped));
+        assert_eq!(asked.get(), most + 1, "nothing is done after that");
+    }
 }

@@ -218,6 +218,7 @@ proptest! {
             core_density_kg_m3: 7850.0,
             youngs_modulus_gpa: e,
             tensile_mpa: None,
+            outer_winding: None,
             winding: winding.map(|(wire_diameter_mm, density_kg_m3, bare_mm)| TolerancedWinding {
                 wire_diameter_mm,
                 density_kg_m3,
