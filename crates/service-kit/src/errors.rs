@@ -189,7 +189,8 @@ fn code_of(reason: ErrorReason) -> Code {
         | ErrorReason::StateForbids
         | ErrorReason::StepNotNext
         | ErrorReason::ReferenceMissing
-        | ErrorReason::NotComputable => Code::FailedPrecondition,
+        | ErrorReason::NotComputable
+        | ErrorReason::TargetUnreachable => Code::FailedPrecondition,
         ErrorReason::UpstreamUnavailable | ErrorReason::Overloaded => Code::Unavailable,
         ErrorReason::Internal => Code::Internal,
         ErrorReason::Deadline => Code::DeadlineExceeded,

@@ -1,5 +1,6 @@
 //! Why a use case refuses or fails.
 
+use becket_design::DesignError;
 use becket_scale::ComputeError;
 use becket_store::{JobState, StoreError};
 use becket_units::Fault;
@@ -70,6 +71,17 @@ pub(crate) enum UseCaseError {
     /// The serials have no order of wound strings.
     #[error("there is no order: {0}")]
     NotOrderable(#[from] OrderError),
+    /// No wire in stock, or no sequence of wires, keeps to the limits and rules of a design.
+    #[error("{text}")]
+    TargetUnreachable {
+        /// What is the matter and what can be done.
+        text: String,
+        /// Every note that has no wire.
+        faults: Vec<Fault>,
+    },
+    /// A formula of a design refuses a note, or an iteration does not settle.
+    #[error("the question has no answer: {0}")]
+    Unanswerable(DesignError),
     /// The store refuses or fails.
     #[error(transparent)]
     Store(#[from] StoreError),

@@ -10,13 +10,16 @@ mod answer_cache;
 mod app;
 mod checked_scales;
 mod compute;
+mod design;
 mod error;
 mod grpc;
 mod inputs;
 mod messages;
 mod paging;
 mod run;
+mod sources;
 mod status;
+mod stock;
 mod use_cases;
 mod write;
 

@@ -3,6 +3,7 @@
 use std::sync::Arc;
 
 use becket_api::stringing;
+use becket_api::stringing::design_service_server::DesignServiceServer;
 use becket_api::stringing::job_service_server::JobServiceServer;
 use becket_api::stringing::scale_service_server::ScaleServiceServer;
 use becket_api::stringing::winding_order_service_server::WindingOrderServiceServer;
@@ -17,12 +18,13 @@ use crate::app::{App, Storage};
 use crate::grpc::{Handlers, ReadyAnswers};
 
 /// Full names of the services that are served.
-pub const SERVICE_NAMES: [&str; 5] = [
+pub const SERVICE_NAMES: [&str; 6] = [
     stringing::wire_service_server::SERVICE_NAME,
     stringing::scale_service_server::SERVICE_NAME,
     stringing::job_service_server::SERVICE_NAME,
     stringing::string_set_service_server::SERVICE_NAME,
     stringing::winding_order_service_server::SERVICE_NAME,
+    stringing::design_service_server::SERVICE_NAME,
 ];
 
 /// What the service is made of.
@@ -96,6 +98,7 @@ pub async fn register(routes: &mut RoutesBuilder, deps: Deps) -> Result<(), RunE
         .add_service(limited!(ScaleServiceServer))
         .add_service(limited!(JobServiceServer))
         .add_service(ReadyAnswers::new(&handlers, &limits))
-        .add_service(limited!(WindingOrderServiceServer));
+        .add_service(limited!(WindingOrderServiceServer))
+        .add_service(limited!(DesignServiceServer));
     Ok(())
 }

@@ -42,6 +42,10 @@ impl From<UseCaseError> for Status {
             UseCaseError::JobEnded { serial_id, state } => job_state(text, &serial_id, state),
             UseCaseError::NotComputable(_) => StatusBuilder::new(ErrorReason::NotComputable, text).build(),
             UseCaseError::NotOrderable(error) => not_orderable(&error, text),
+            UseCaseError::TargetUnreachable { text, faults } => {
+                StatusBuilder::new(ErrorReason::TargetUnreachable, text).faults(&faults).build()
+            }
+            UseCaseError::Unanswerable(_) => StatusBuilder::new(ErrorReason::NotComputable, text).build(),
             UseCaseError::Store(error) => of_store(error),
             UseCaseError::Stopping => StatusBuilder::new(ErrorReason::Overloaded, text).build(),
             UseCaseError::Internal(detail) => internal(detail),

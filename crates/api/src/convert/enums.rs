@@ -88,6 +88,27 @@ known!(becket_scale::WarningCode = stringing::WarningCode {
     PlateLimitUnknown = PlateLimitUnknown,
     ClearanceSmall = ClearanceSmall,
 });
+known!(becket_acoustics::CrossSection = stringing::CoreShape { Round = Round, Hexagonal = Hexagonal });
+known!(becket_design::Presence = stringing::Presence { Both = Both, OldOnly = OldOnly, NewOnly = NewOnly });
+known!(becket_design::Octave = stringing::OctaveRule {
+    TwoOne = TwoOne,
+    FourTwo = FourTwo,
+    SixThree = SixThree,
+    EightFour = EightFour,
+    TenFive = TenFive,
+    TwelveSix = TwelveSix,
+});
+known!(becket_design::Source = stringing::ToleranceSource {
+    CoreDiameter = CoreDiameter,
+    WindingDiameter = WindingDiameter,
+    SpeakingLength = SpeakingLength,
+    Pitch = Pitch,
+    YoungsModulus = YoungsModulus,
+    CoreDensity = CoreDensity,
+    WindingDensity = WindingDensity,
+    OuterWindingDiameter = OuterWindingDiameter,
+    OuterWindingDensity = OuterWindingDensity,
+});
 known!(becket_floor::PieceKind = stringing::PieceKind {
     LoopedPair = LoopedPair,
     TiedSingle = TiedSingle,

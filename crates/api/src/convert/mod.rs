@@ -13,6 +13,7 @@
 
 mod coil;
 mod cut_list;
+mod design;
 mod enums;
 mod job;
 mod needs;
@@ -27,6 +28,12 @@ mod wire;
 
 pub use coil::{coil, read_new_coil, read_stock_rule, stock_rule};
 pub use cut_list::{cut_list, cut_list_header, read_plan_policy};
+pub use design::{
+    BassTerms, PlainTerms, ReplacementTerms, bass_response, checked, difference_paths, difference_response,
+    merged, plain_response, read_bands, read_bass, read_difference_tolerances, read_plain, read_replacement,
+    read_stretch, replacement_response, special_strings, stretch_paths, stretch_response, string_bands,
+    unmet,
+};
 pub use enums::{Known, required};
 pub use job::job_faults;
 pub use needs::serial_need;

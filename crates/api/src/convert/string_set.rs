@@ -60,7 +60,7 @@ pub fn string_set(inputs: &SetInputs<'_>, set: &StringSet) -> api::StringSet {
     set
 }
 
-fn string(figures: &StringFigures) -> api::StringFigures {
+pub(super) fn string(figures: &StringFigures) -> api::StringFigures {
     let StringFigures {
         string_id,
         section_id,
@@ -144,7 +144,7 @@ pub fn note_partials(partials: &NotePartials) -> api::NotePartials {
     }
 }
 
-fn winding(figures: &WindingFigures) -> api::WindingFigures {
+pub(super) fn winding(figures: &WindingFigures) -> api::WindingFigures {
     let WindingFigures {
         wire_id,
         covered_mm,

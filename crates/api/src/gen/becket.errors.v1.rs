@@ -44,6 +44,8 @@ pub enum ErrorReason {
     NotComputable = 18,
     /// The deadline passed before the work was done. DEADLINE_EXCEEDED.
     Deadline = 19,
+    /// No wire in stock, or no sequence of wires, keeps to the limits and rules that the request sets. FAILED_PRECONDITION.
+    TargetUnreachable = 20,
 }
 impl ErrorReason {
     /// String value of the enum field names used in the ProtoBuf definition.
@@ -72,6 +74,7 @@ impl ErrorReason {
             Self::Internal => "ERROR_REASON_INTERNAL",
             Self::NotComputable => "ERROR_REASON_NOT_COMPUTABLE",
             Self::Deadline => "ERROR_REASON_DEADLINE",
+            Self::TargetUnreachable => "ERROR_REASON_TARGET_UNREACHABLE",
         }
     }
     /// Creates an enum from field names used in the ProtoBuf definition.
@@ -97,6 +100,7 @@ impl ErrorReason {
             "ERROR_REASON_INTERNAL" => Some(Self::Internal),
             "ERROR_REASON_NOT_COMPUTABLE" => Some(Self::NotComputable),
             "ERROR_REASON_DEADLINE" => Some(Self::Deadline),
+            "ERROR_REASON_TARGET_UNREACHABLE" => Some(Self::TargetUnreachable),
             _ => None,
         }
     }

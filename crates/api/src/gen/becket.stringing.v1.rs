@@ -4797,6 +4797,2460 @@ pub mod job_service_server {
         const NAME: &'static str = SERVICE_NAME;
     }
 }
+/// StockedWires says from which wires a choice is made: those that are named, or else all wires of the catalogue (and of the
+/// request's `wires`) that fit. Without names, wires come by rising diameter, and cores without a known breaking load are
+/// passed over.
+#[derive(Clone, PartialEq, ::prost::Message)]
+pub struct StockedWires {
+    /// Exactly these wires, each once; then the other fields must be absent. Of equally good choices the wire that comes
+    /// first is taken.
+    #[prost(string, repeated, tag = "1")]
+    pub wire_ids: ::prost::alloc::vec::Vec<::prost::alloc::string::String>,
+    /// Only wires of these materials; empty for all that can serve (steel for cores and plain wire, others for windings).
+    #[prost(enumeration = "Material", repeated, tag = "2")]
+    pub materials: ::prost::alloc::vec::Vec<i32>,
+    /// Only wires of this diameter or more, in mm.
+    #[prost(double, optional, tag = "3")]
+    pub min_diameter_mm: ::core::option::Option<f64>,
+    /// Only wires of this diameter or less, in mm.
+    #[prost(double, optional, tag = "4")]
+    pub max_diameter_mm: ::core::option::Option<f64>,
+}
+impl ::prost::Name for StockedWires {
+    const NAME: &'static str = "StockedWires";
+    const PACKAGE: &'static str = "becket.stringing.v1";
+    fn full_name() -> ::prost::alloc::string::String {
+        "becket.stringing.v1.StockedWires".into()
+    }
+    fn type_url() -> ::prost::alloc::string::String {
+        "/becket.stringing.v1.StockedWires".into()
+    }
+}
+/// Target is a wanted value and how much a deviation from it weighs.
+#[derive(Clone, Copy, PartialEq, ::prost::Message)]
+pub struct Target {
+    /// Wanted value, in the unit of the field that holds the target.
+    #[prost(double, tag = "1")]
+    pub value: f64,
+    /// Weight of the squared relative deviation, 0 or 0.000001 to 1000000; default 1.
+    #[prost(double, optional, tag = "2")]
+    pub weight: ::core::option::Option<f64>,
+}
+impl ::prost::Name for Target {
+    const NAME: &'static str = "Target";
+    const PACKAGE: &'static str = "becket.stringing.v1";
+    fn full_name() -> ::prost::alloc::string::String {
+        "becket.stringing.v1.Target".into()
+    }
+    fn type_url() -> ::prost::alloc::string::String {
+        "/becket.stringing.v1.Target".into()
+    }
+}
+/// Targets is what is wanted of one note; any combination. Cost of a string's deviation, without unit:
+/// w_T·(T/T\* − 1)² + w_s·(s/s\* − 1)² + w_B·max(0, B/B\* − 1)² (least squares: common practice, no source).
+#[derive(Clone, Copy, PartialEq, ::prost::Message)]
+pub struct Targets {
+    /// Tension of one string in N, 10 to 5000.
+    #[prost(message, optional, tag = "1")]
+    pub tension_n: ::core::option::Option<Target>,
+    /// Tension as a share of the breaking load of wire or core, 0.01 to 1.
+    #[prost(message, optional, tag = "2")]
+    pub load_share: ::core::option::Option<Target>,
+    /// Ceiling of the inharmonicity coefficient B, 0.000001 to 1; lower values cost nothing.
+    #[prost(message, optional, tag = "3")]
+    pub inharmonicity_ceiling: ::core::option::Option<Target>,
+}
+impl ::prost::Name for Targets {
+    const NAME: &'static str = "Targets";
+    const PACKAGE: &'static str = "becket.stringing.v1";
+    fn full_name() -> ::prost::alloc::string::String {
+        "becket.stringing.v1.Targets".into()
+    }
+    fn type_url() -> ::prost::alloc::string::String {
+        "/becket.stringing.v1.Targets".into()
+    }
+}
+/// CurvePoint is a value at a note.
+#[derive(Clone, Copy, PartialEq, ::prost::Message)]
+pub struct CurvePoint {
+    /// Note, -8 to 88.
+    #[prost(int32, tag = "1")]
+    pub note: i32,
+    /// Value, in the unit of the field that holds the curve; above 0.
+    #[prost(double, tag = "2")]
+    pub value: f64,
+}
+impl ::prost::Name for CurvePoint {
+    const NAME: &'static str = "CurvePoint";
+    const PACKAGE: &'static str = "becket.stringing.v1";
+    fn full_name() -> ::prost::alloc::string::String {
+        "becket.stringing.v1.CurvePoint".into()
+    }
+    fn type_url() -> ::prost::alloc::string::String {
+        "/becket.stringing.v1.CurvePoint".into()
+    }
+}
+/// TargetCurve is a target along the notes: between its points the logarithm of the value runs straight; before the first
+/// and after the last the value is theirs.
+#[derive(Clone, PartialEq, ::prost::Message)]
+pub struct TargetCurve {
+    /// Points by rising note, 1 to 100.
+    #[prost(message, repeated, tag = "1")]
+    pub points: ::prost::alloc::vec::Vec<CurvePoint>,
+    /// Weight at every note, as Target.weight; default 1.
+    #[prost(double, optional, tag = "2")]
+    pub weight: ::core::option::Option<f64>,
+}
+impl ::prost::Name for TargetCurve {
+    const NAME: &'static str = "TargetCurve";
+    const PACKAGE: &'static str = "becket.stringing.v1";
+    fn full_name() -> ::prost::alloc::string::String {
+        "becket.stringing.v1.TargetCurve".into()
+    }
+    fn type_url() -> ::prost::alloc::string::String {
+        "/becket.stringing.v1.TargetCurve".into()
+    }
+}
+/// TargetCurves is what is wanted of all notes that do not say otherwise themselves.
+#[derive(Clone, PartialEq, ::prost::Message)]
+pub struct TargetCurves {
+    /// Tension of one string in N.
+    #[prost(message, optional, tag = "1")]
+    pub tension_n: ::core::option::Option<TargetCurve>,
+    /// Tension as a share of the breaking load.
+    #[prost(message, optional, tag = "2")]
+    pub load_share: ::core::option::Option<TargetCurve>,
+    /// Ceiling of the inharmonicity coefficient B.
+    #[prost(message, optional, tag = "3")]
+    pub inharmonicity_ceiling: ::core::option::Option<TargetCurve>,
+}
+impl ::prost::Name for TargetCurves {
+    const NAME: &'static str = "TargetCurves";
+    const PACKAGE: &'static str = "becket.stringing.v1";
+    fn full_name() -> ::prost::alloc::string::String {
+        "becket.stringing.v1.TargetCurves".into()
+    }
+    fn type_url() -> ::prost::alloc::string::String {
+        "/becket.stringing.v1.TargetCurves".into()
+    }
+}
+/// NeighbourCosts is what differences between neighbouring notes cost, each 0 or 0.000001 to 1000000. Defaults: common
+/// practice, no source.
+#[derive(Clone, Copy, PartialEq, ::prost::Message)]
+pub struct NeighbourCosts {
+    /// For each squared step of the natural logarithm of tension; default 1.
+    #[prost(double, optional, tag = "1")]
+    pub tension_step: ::core::option::Option<f64>,
+    /// For each squared step of the natural logarithm of B; default 0.1.
+    #[prost(double, optional, tag = "2")]
+    pub inharmonicity_step: ::core::option::Option<f64>,
+    /// For each change of wire, or core, from a note to the next; default 0.0004.
+    #[prost(double, optional, tag = "3")]
+    pub wire_change: ::core::option::Option<f64>,
+    /// On top of that where the wire gets thicker, by area, going up; default 0.01.
+    #[prost(double, optional, tag = "4")]
+    pub thicker_above: ::core::option::Option<f64>,
+}
+impl ::prost::Name for NeighbourCosts {
+    const NAME: &'static str = "NeighbourCosts";
+    const PACKAGE: &'static str = "becket.stringing.v1";
+    fn full_name() -> ::prost::alloc::string::String {
+        "becket.stringing.v1.NeighbourCosts".into()
+    }
+    fn type_url() -> ::prost::alloc::string::String {
+        "/becket.stringing.v1.NeighbourCosts".into()
+    }
+}
+/// Neighbour is a string next to the row that is designed, which stays as it is; the step to it counts.
+#[derive(Clone, Copy, PartialEq, ::prost::Message)]
+pub struct Neighbour {
+    /// Tension of one string in N, 10 to 5000.
+    #[prost(double, tag = "1")]
+    pub tension_n: f64,
+    /// Inharmonicity coefficient B, 0.0000001 to 1.
+    #[prost(double, tag = "2")]
+    pub inharmonicity: f64,
+}
+impl ::prost::Name for Neighbour {
+    const NAME: &'static str = "Neighbour";
+    const PACKAGE: &'static str = "becket.stringing.v1";
+    fn full_name() -> ::prost::alloc::string::String {
+        "becket.stringing.v1.Neighbour".into()
+    }
+    fn type_url() -> ::prost::alloc::string::String {
+        "/becket.stringing.v1.Neighbour".into()
+    }
+}
+/// ObjectiveTerms is the objective of a design, term by term and without unit; lower is better.
+#[derive(Clone, Copy, PartialEq, ::prost::Message)]
+pub struct ObjectiveTerms {
+    /// Deviations from the targets; see Targets.
+    #[prost(double, tag = "1")]
+    pub targets: f64,
+    /// Steps in tension: c·(ln T_k − ln T_k+1)².
+    #[prost(double, tag = "2")]
+    pub tension_steps: f64,
+    /// Steps in inharmonicity: c·(ln B_k − ln B_k+1)².
+    #[prost(double, tag = "3")]
+    pub inharmonicity_steps: f64,
+    /// Changes of wire.
+    #[prost(double, tag = "4")]
+    pub wire_changes: f64,
+    /// Wires that get thicker going up.
+    #[prost(double, tag = "5")]
+    pub thicker_above: f64,
+    /// Notes with two layers of winding; 0 for plain strings.
+    #[prost(double, tag = "6")]
+    pub second_layers: f64,
+    /// Strings tied because a looped pair would straddle two sizes; 0 for wound strings.
+    #[prost(double, tag = "7")]
+    pub tied_strings: f64,
+    /// Sum of all terms.
+    #[prost(double, tag = "8")]
+    pub total: f64,
+}
+impl ::prost::Name for ObjectiveTerms {
+    const NAME: &'static str = "ObjectiveTerms";
+    const PACKAGE: &'static str = "becket.stringing.v1";
+    fn full_name() -> ::prost::alloc::string::String {
+        "becket.stringing.v1.ObjectiveTerms".into()
+    }
+    fn type_url() -> ::prost::alloc::string::String {
+        "/becket.stringing.v1.ObjectiveTerms".into()
+    }
+}
+/// BareEnds is the core that a layer leaves bare within the speaking length. Half of the string at least is covered.
+#[derive(Clone, Copy, PartialEq, ::prost::Message)]
+pub struct BareEnds {
+    /// From the front end of the speaking length to the start of the layer in mm, 0 or more.
+    #[prost(double, tag = "1")]
+    pub front_mm: f64,
+    /// From the end of the layer to the back end of the speaking length in mm; negative where the layer goes on beyond it.
+    #[prost(double, tag = "2")]
+    pub back_mm: f64,
+}
+impl ::prost::Name for BareEnds {
+    const NAME: &'static str = "BareEnds";
+    const PACKAGE: &'static str = "becket.stringing.v1";
+    fn full_name() -> ::prost::alloc::string::String {
+        "becket.stringing.v1.BareEnds".into()
+    }
+    fn type_url() -> ::prost::alloc::string::String {
+        "/becket.stringing.v1.BareEnds".into()
+    }
+}
+/// BassNote is a wound note to be designed.
+#[derive(Clone, Copy, PartialEq, ::prost::Message)]
+pub struct BassNote {
+    /// Number of the note, -8 to 88; notes rise by one.
+    #[prost(int32, tag = "1")]
+    pub note: i32,
+    /// Speaking length in mm, 20 to 3000.
+    #[prost(double, tag = "2")]
+    pub speaking_mm: f64,
+    /// Pitch of the note against equal temperament in cents, -200 to 200.
+    #[prost(double, tag = "3")]
+    pub pitch_offset_cents: f64,
+    /// Bare ends of the only layer, or of the inner one of two; must be given.
+    #[prost(message, optional, tag = "4")]
+    pub bare_ends: ::core::option::Option<BareEnds>,
+    /// Bare ends of the outer layer, not shorter than those of the inner one; absent where two layers are not allowed.
+    #[prost(message, optional, tag = "5")]
+    pub outer_bare_ends: ::core::option::Option<BareEnds>,
+    /// What is wanted of this note; each target stands in place of the curve's.
+    #[prost(message, optional, tag = "6")]
+    pub targets: ::core::option::Option<Targets>,
+}
+impl ::prost::Name for BassNote {
+    const NAME: &'static str = "BassNote";
+    const PACKAGE: &'static str = "becket.stringing.v1";
+    fn full_name() -> ::prost::alloc::string::String {
+        "becket.stringing.v1.BassNote".into()
+    }
+    fn type_url() -> ::prost::alloc::string::String {
+        "/becket.stringing.v1.BassNote".into()
+    }
+}
+/// BassLimits is what no wound string may go beyond. Defaults: common practice, no source; 0.15 mm is about the thinnest
+/// copper in use.
+#[derive(Clone, Copy, PartialEq, ::prost::Message)]
+pub struct BassLimits {
+    /// Smallest share of the core's breaking load, 0 to 1; default 0.1.
+    #[prost(double, optional, tag = "1")]
+    pub min_load_share: ::core::option::Option<f64>,
+    /// Largest share of the core's breaking load, up to 1; default 0.7.
+    #[prost(double, optional, tag = "2")]
+    pub max_load_share: ::core::option::Option<f64>,
+    /// Largest tension of one string in N, 10 to 5000; default 1890.
+    #[prost(double, optional, tag = "3")]
+    pub max_tension_n: ::core::option::Option<f64>,
+    /// Thinnest winding wire that can be wound, in mm, 0.05 to 6; default 0.15.
+    #[prost(double, optional, tag = "4")]
+    pub min_winding_mm: ::core::option::Option<f64>,
+    /// Thickest winding wire that can be wound, in mm, up to 6; default 2.2.
+    #[prost(double, optional, tag = "5")]
+    pub max_winding_mm: ::core::option::Option<f64>,
+    /// Thinnest inner winding wire of two, as a share of the outer one, 0 to 1; default 0.25.
+    #[prost(double, optional, tag = "6")]
+    pub min_inner_ratio: ::core::option::Option<f64>,
+    /// Thickest inner winding wire of two, as a share of the outer one, up to 1; default 0.8.
+    #[prost(double, optional, tag = "7")]
+    pub max_inner_ratio: ::core::option::Option<f64>,
+}
+impl ::prost::Name for BassLimits {
+    const NAME: &'static str = "BassLimits";
+    const PACKAGE: &'static str = "becket.stringing.v1";
+    fn full_name() -> ::prost::alloc::string::String {
+        "becket.stringing.v1.BassLimits".into()
+    }
+    fn type_url() -> ::prost::alloc::string::String {
+        "/becket.stringing.v1.BassLimits".into()
+    }
+}
+/// DesignBassRequest says what is wanted of a bass and what it can be made of. One target with a weight above 0 is needed.
+#[derive(Clone, PartialEq, ::prost::Message)]
+pub struct DesignBassRequest {
+    /// Notes by rising number, without gaps, 1 to 97.
+    #[prost(message, repeated, tag = "1")]
+    pub notes: ::prost::alloc::vec::Vec<BassNote>,
+    /// Targets of all notes.
+    #[prost(message, optional, tag = "2")]
+    pub targets: ::core::option::Option<TargetCurves>,
+    /// Cores, 1 to 100.
+    #[prost(message, optional, tag = "3")]
+    pub cores: ::core::option::Option<StockedWires>,
+    /// Winding wires, 1 to 200; those outside the limits are passed over. With the cores and over all notes they make at most
+    /// 4 000 000 combinations.
+    #[prost(message, optional, tag = "4")]
+    pub windings: ::core::option::Option<StockedWires>,
+    /// Wires that are used in place of, or beside, those of the catalogue.
+    #[prost(message, repeated, tag = "5")]
+    pub wires: ::prost::alloc::vec::Vec<Wire>,
+    /// First string above the break, if the step to it counts.
+    #[prost(message, optional, tag = "6")]
+    pub above: ::core::option::Option<Neighbour>,
+    /// Costs of steps between neighbours.
+    #[prost(message, optional, tag = "7")]
+    pub neighbour_costs: ::core::option::Option<NeighbourCosts>,
+    /// Cost of each note with two layers, 0 or 0.000001 to 1000000; default 0.
+    #[prost(double, optional, tag = "8")]
+    pub second_layer_cost: ::core::option::Option<f64>,
+    /// Limits.
+    #[prost(message, optional, tag = "9")]
+    pub limits: ::core::option::Option<BassLimits>,
+    /// Pitch of A4 in Hz, 380 to 500; default 440 (ISO 16).
+    #[prost(double, optional, tag = "10")]
+    pub a4_hz: ::core::option::Option<f64>,
+    /// Which frequency the pitch names; default PITCH_BASIS_STIFFNESS_FREE.
+    #[prost(enumeration = "PitchBasis", optional, tag = "11")]
+    pub pitch_basis: ::core::option::Option<i32>,
+}
+impl ::prost::Name for DesignBassRequest {
+    const NAME: &'static str = "DesignBassRequest";
+    const PACKAGE: &'static str = "becket.stringing.v1";
+    fn full_name() -> ::prost::alloc::string::String {
+        "becket.stringing.v1.DesignBassRequest".into()
+    }
+    fn type_url() -> ::prost::alloc::string::String {
+        "/becket.stringing.v1.DesignBassRequest".into()
+    }
+}
+/// WoundChoice is what is chosen for one wound note. T = μ·(2·L·f)², on the first-partial basis less π²·E·I/L²;
+/// B = π²·E·I/(T·L²) of the uniform string; μ with bare ends by Rayleigh's quotient, windings as tubes.
+#[derive(Clone, PartialEq, ::prost::Message)]
+pub struct WoundChoice {
+    /// Note.
+    #[prost(int32, tag = "1")]
+    pub note: i32,
+    /// Core.
+    #[prost(string, tag = "2")]
+    pub core_wire_id: ::prost::alloc::string::String,
+    /// Layers from the inside out, with their bare ends, as a scale takes them.
+    #[prost(message, repeated, tag = "3")]
+    pub windings: ::prost::alloc::vec::Vec<Winding>,
+    /// Target frequency in Hz, on the request's pitch basis.
+    #[prost(double, tag = "4")]
+    pub frequency_hz: f64,
+    /// Linear density in g/m as it acts on the first partial.
+    #[prost(double, tag = "5")]
+    pub linear_density_g_m: f64,
+    /// Tension in N.
+    #[prost(double, tag = "6")]
+    pub tension_n: f64,
+    /// Stress of the core in MPa.
+    #[prost(double, tag = "7")]
+    pub stress_mpa: f64,
+    /// Share of the core's breaking load.
+    #[prost(double, tag = "8")]
+    pub load_share: f64,
+    /// Label of the core's strength basis.
+    #[prost(string, tag = "9")]
+    pub strength_label: ::prost::alloc::string::String,
+    /// Inharmonicity coefficient B of the uniform string with the core's stiffness.
+    #[prost(double, tag = "10")]
+    pub inharmonicity: f64,
+    /// Outer diameter in mm; over a hexagonal core the mean one.
+    #[prost(double, tag = "11")]
+    pub outer_diameter_mm: f64,
+    /// Cost of the deviation from the note's targets.
+    #[prost(double, tag = "12")]
+    pub target_cost: f64,
+}
+impl ::prost::Name for WoundChoice {
+    const NAME: &'static str = "WoundChoice";
+    const PACKAGE: &'static str = "becket.stringing.v1";
+    fn full_name() -> ::prost::alloc::string::String {
+        "becket.stringing.v1.WoundChoice".into()
+    }
+    fn type_url() -> ::prost::alloc::string::String {
+        "/becket.stringing.v1.WoundChoice".into()
+    }
+}
+/// DesignBassResponse is a bass as chosen.
+#[derive(Clone, PartialEq, ::prost::Message)]
+pub struct DesignBassResponse {
+    /// One entry for each note of the request, in order.
+    #[prost(message, repeated, tag = "1")]
+    pub notes: ::prost::alloc::vec::Vec<WoundChoice>,
+    /// The objective.
+    #[prost(message, optional, tag = "2")]
+    pub objective: ::core::option::Option<ObjectiveTerms>,
+    /// Cores from which was chosen.
+    #[prost(int32, tag = "3")]
+    pub cores: i32,
+    /// Winding wires from which was chosen.
+    #[prost(int32, tag = "4")]
+    pub windings: i32,
+    /// Combinations of core and windings that were looked at, over all notes.
+    #[prost(int64, tag = "5")]
+    pub combinations: i64,
+    /// Of them, those that keep to the limits.
+    #[prost(int64, tag = "6")]
+    pub combinations_within_limits: i64,
+    /// Of them, those that the upper bound could not rule out. What is ruled out cannot be part of a better design, so the gap
+    /// to the optimum is 0 to rounding.
+    #[prost(int64, tag = "7")]
+    pub combinations_kept: i64,
+}
+impl ::prost::Name for DesignBassResponse {
+    const NAME: &'static str = "DesignBassResponse";
+    const PACKAGE: &'static str = "becket.stringing.v1";
+    fn full_name() -> ::prost::alloc::string::String {
+        "becket.stringing.v1.DesignBassResponse".into()
+    }
+    fn type_url() -> ::prost::alloc::string::String {
+        "/becket.stringing.v1.DesignBassResponse".into()
+    }
+}
+/// PlainNote is a plain note to be designed.
+#[derive(Clone, PartialEq, ::prost::Message)]
+pub struct PlainNote {
+    /// Number of the note, -8 to 88; notes rise by one.
+    #[prost(int32, tag = "1")]
+    pub note: i32,
+    /// Section; looped pairs do not cross into another.
+    #[prost(string, tag = "2")]
+    pub section_id: ::prost::alloc::string::String,
+    /// Number of strings tuned alike, 1 to 4.
+    #[prost(int32, tag = "3")]
+    pub string_count: i32,
+    /// How the strings are fixed.
+    #[prost(enumeration = "HitchStyle", tag = "4")]
+    pub hitch: i32,
+    /// Speaking length in mm, 20 to 3000.
+    #[prost(double, tag = "5")]
+    pub speaking_mm: f64,
+    /// Pitch of the note against equal temperament in cents, -200 to 200.
+    #[prost(double, tag = "6")]
+    pub pitch_offset_cents: f64,
+    /// Wire that this note keeps; empty where it is to be chosen.
+    #[prost(string, tag = "7")]
+    pub fixed_wire_id: ::prost::alloc::string::String,
+    /// What is wanted of this note; each target stands in place of the curve's.
+    #[prost(message, optional, tag = "8")]
+    pub targets: ::core::option::Option<Targets>,
+}
+impl ::prost::Name for PlainNote {
+    const NAME: &'static str = "PlainNote";
+    const PACKAGE: &'static str = "becket.stringing.v1";
+    fn full_name() -> ::prost::alloc::string::String {
+        "becket.stringing.v1.PlainNote".into()
+    }
+    fn type_url() -> ::prost::alloc::string::String {
+        "/becket.stringing.v1.PlainNote".into()
+    }
+}
+/// PlainLimits is what no plain string may go beyond. Defaults: common practice, no source.
+#[derive(Clone, Copy, PartialEq, ::prost::Message)]
+pub struct PlainLimits {
+    /// Largest share of breaking load, 0.01 to 1; default 0.7.
+    #[prost(double, optional, tag = "1")]
+    pub max_load_share: ::core::option::Option<f64>,
+    /// Largest tension of one string in N, 10 to 5000; default 1890.
+    #[prost(double, optional, tag = "2")]
+    pub max_tension_n: ::core::option::Option<f64>,
+}
+impl ::prost::Name for PlainLimits {
+    const NAME: &'static str = "PlainLimits";
+    const PACKAGE: &'static str = "becket.stringing.v1";
+    fn full_name() -> ::prost::alloc::string::String {
+        "becket.stringing.v1.PlainLimits".into()
+    }
+    fn type_url() -> ::prost::alloc::string::String {
+        "/becket.stringing.v1.PlainLimits".into()
+    }
+}
+/// DesignPlainWiresRequest says what is wanted of plain strings and from which sizes. One target with a weight above 0 is
+/// needed.
+#[derive(Clone, PartialEq, ::prost::Message)]
+pub struct DesignPlainWiresRequest {
+    /// Notes by rising number, without gaps, 1 to 97.
+    #[prost(message, repeated, tag = "1")]
+    pub notes: ::prost::alloc::vec::Vec<PlainNote>,
+    /// Targets of all notes.
+    #[prost(message, optional, tag = "2")]
+    pub targets: ::core::option::Option<TargetCurves>,
+    /// Sizes, 1 to 200.
+    #[prost(message, optional, tag = "3")]
+    pub sizes: ::core::option::Option<StockedWires>,
+    /// Wires that are used in place of, or beside, those of the catalogue.
+    #[prost(message, repeated, tag = "4")]
+    pub wires: ::prost::alloc::vec::Vec<Wire>,
+    /// Last string below the row, if the step to it counts.
+    #[prost(message, optional, tag = "5")]
+    pub below: ::core::option::Option<Neighbour>,
+    /// Costs of steps between neighbours.
+    #[prost(message, optional, tag = "6")]
+    pub neighbour_costs: ::core::option::Option<NeighbourCosts>,
+    /// Cost of each string that is tied because its pair would straddle two sizes, 0 or 0.000001 to 1000000; absent if that is
+    /// not allowed, so that a size changes only after an even number of strings.
+    #[prost(double, optional, tag = "7")]
+    pub tied_string_cost: ::core::option::Option<f64>,
+    /// Fewest neighbouring notes of one size, 1 to 20; default 1.
+    #[prost(int32, optional, tag = "8")]
+    pub min_run_notes: ::core::option::Option<i32>,
+    /// Limits.
+    #[prost(message, optional, tag = "9")]
+    pub limits: ::core::option::Option<PlainLimits>,
+    /// Pitch of A4 in Hz, 380 to 500; default 440 (ISO 16).
+    #[prost(double, optional, tag = "10")]
+    pub a4_hz: ::core::option::Option<f64>,
+    /// Which frequency the pitch names; default PITCH_BASIS_STIFFNESS_FREE.
+    #[prost(enumeration = "PitchBasis", optional, tag = "11")]
+    pub pitch_basis: ::core::option::Option<i32>,
+}
+impl ::prost::Name for DesignPlainWiresRequest {
+    const NAME: &'static str = "DesignPlainWiresRequest";
+    const PACKAGE: &'static str = "becket.stringing.v1";
+    fn full_name() -> ::prost::alloc::string::String {
+        "becket.stringing.v1.DesignPlainWiresRequest".into()
+    }
+    fn type_url() -> ::prost::alloc::string::String {
+        "/becket.stringing.v1.DesignPlainWiresRequest".into()
+    }
+}
+/// PlainChoice is what is chosen for one plain note. T = (π/4)·ρ·d²·(2·L·f)², on the first-partial basis less π²·E·I/L²;
+/// B = π²·E·I/(T·L²).
+#[derive(Clone, PartialEq, ::prost::Message)]
+pub struct PlainChoice {
+    /// Note.
+    #[prost(int32, tag = "1")]
+    pub note: i32,
+    /// Wire.
+    #[prost(string, tag = "2")]
+    pub wire_id: ::prost::alloc::string::String,
+    /// Target frequency in Hz, on the request's pitch basis.
+    #[prost(double, tag = "3")]
+    pub frequency_hz: f64,
+    /// Tension of one string in N.
+    #[prost(double, tag = "4")]
+    pub tension_n: f64,
+    /// Stress in MPa.
+    #[prost(double, tag = "5")]
+    pub stress_mpa: f64,
+    /// Share of the breaking load.
+    #[prost(double, tag = "6")]
+    pub load_share: f64,
+    /// Label of the wire's strength basis.
+    #[prost(string, tag = "7")]
+    pub strength_label: ::prost::alloc::string::String,
+    /// Inharmonicity coefficient B.
+    #[prost(double, tag = "8")]
+    pub inharmonicity: f64,
+    /// Cost of the deviation from the note's targets.
+    #[prost(double, tag = "9")]
+    pub target_cost: f64,
+    /// True if a looped pair would have straddled this note and the one below, which have different sizes; two strings are
+    /// then tied.
+    #[prost(bool, tag = "10")]
+    pub pair_cut_below: bool,
+}
+impl ::prost::Name for PlainChoice {
+    const NAME: &'static str = "PlainChoice";
+    const PACKAGE: &'static str = "becket.stringing.v1";
+    fn full_name() -> ::prost::alloc::string::String {
+        "becket.stringing.v1.PlainChoice".into()
+    }
+    fn type_url() -> ::prost::alloc::string::String {
+        "/becket.stringing.v1.PlainChoice".into()
+    }
+}
+/// DesignPlainWiresResponse is sizes as chosen.
+#[derive(Clone, PartialEq, ::prost::Message)]
+pub struct DesignPlainWiresResponse {
+    /// One entry for each note of the request, in order.
+    #[prost(message, repeated, tag = "1")]
+    pub notes: ::prost::alloc::vec::Vec<PlainChoice>,
+    /// The objective.
+    #[prost(message, optional, tag = "2")]
+    pub objective: ::core::option::Option<ObjectiveTerms>,
+    /// Strings that are tied because a pair would straddle two sizes. A string left over at the end of a section is tied in
+    /// any case and is not counted.
+    #[prost(int32, tag = "3")]
+    pub tied_at_changes: i32,
+    /// Sizes from which was chosen.
+    #[prost(int32, tag = "4")]
+    pub sizes: i32,
+}
+impl ::prost::Name for DesignPlainWiresResponse {
+    const NAME: &'static str = "DesignPlainWiresResponse";
+    const PACKAGE: &'static str = "becket.stringing.v1";
+    fn full_name() -> ::prost::alloc::string::String {
+        "becket.stringing.v1.DesignPlainWiresResponse".into()
+    }
+    fn type_url() -> ::prost::alloc::string::String {
+        "/becket.stringing.v1.DesignPlainWiresResponse".into()
+    }
+}
+/// MeasuredLayer is one layer of an old string, as measured.
+#[derive(Clone, Copy, PartialEq, ::prost::Message)]
+pub struct MeasuredLayer {
+    /// Diameter over this layer in mm, up to 15.
+    #[prost(double, tag = "1")]
+    pub over_diameter_mm: f64,
+    /// Start of the layer from the front end of the speaking length in mm, up to half of the speaking length.
+    #[prost(double, tag = "2")]
+    pub start_mm: f64,
+    /// End of the layer from the front end of the speaking length in mm, beyond half of it.
+    #[prost(double, tag = "3")]
+    pub end_mm: f64,
+    /// Density of its wire in kg/m³, 1000 to 25000; default 8930, copper.
+    #[prost(double, optional, tag = "4")]
+    pub density_kg_m3: ::core::option::Option<f64>,
+}
+impl ::prost::Name for MeasuredLayer {
+    const NAME: &'static str = "MeasuredLayer";
+    const PACKAGE: &'static str = "becket.stringing.v1";
+    fn full_name() -> ::prost::alloc::string::String {
+        "becket.stringing.v1.MeasuredLayer".into()
+    }
+    fn type_url() -> ::prost::alloc::string::String {
+        "/becket.stringing.v1.MeasuredLayer".into()
+    }
+}
+/// MeasuredString is an old string, as measured.
+#[derive(Clone, PartialEq, ::prost::Message)]
+pub struct MeasuredString {
+    /// Note, -8 to 88.
+    #[prost(int32, tag = "1")]
+    pub note: i32,
+    /// Speaking length in mm, 20 to 3000.
+    #[prost(double, tag = "2")]
+    pub speaking_mm: f64,
+    /// Pitch of the note against equal temperament in cents, -200 to 200; the frequency is that without stiffness.
+    #[prost(double, tag = "3")]
+    pub pitch_offset_cents: f64,
+    /// Shape of wire or core.
+    #[prost(enumeration = "CoreShape", tag = "4")]
+    pub core_shape: i32,
+    /// Diameter of wire or core in mm, of a hexagonal one the width across flats; 0.05 to 6.
+    #[prost(double, tag = "5")]
+    pub core_diameter_mm: f64,
+    /// Density of wire or core in kg/m³, 1000 to 25000; default 7850, steel.
+    #[prost(double, optional, tag = "6")]
+    pub core_density_kg_m3: ::core::option::Option<f64>,
+    /// Young's modulus of wire or core in GPa, 10 to 500; default 206, steel (EN 10270-1).
+    #[prost(double, optional, tag = "7")]
+    pub core_youngs_modulus_gpa: ::core::option::Option<f64>,
+    /// Layers from the inside out: none (plain), one or two.
+    #[prost(message, repeated, tag = "8")]
+    pub layers: ::prost::alloc::vec::Vec<MeasuredLayer>,
+}
+impl ::prost::Name for MeasuredString {
+    const NAME: &'static str = "MeasuredString";
+    const PACKAGE: &'static str = "becket.stringing.v1";
+    fn full_name() -> ::prost::alloc::string::String {
+        "becket.stringing.v1.MeasuredString".into()
+    }
+    fn type_url() -> ::prost::alloc::string::String {
+        "/becket.stringing.v1.MeasuredString".into()
+    }
+}
+/// MatchReplacementRequest describes an old string and the stock. Defaults: common practice, no source.
+#[derive(Clone, PartialEq, ::prost::Message)]
+pub struct MatchReplacementRequest {
+    /// The old string; must be given. Winding wire of a layer: w = (D_over − D_under)/2.
+    #[prost(message, optional, tag = "1")]
+    pub string: ::core::option::Option<MeasuredString>,
+    /// Cores, or sizes of plain wire, 1 to 200.
+    #[prost(message, optional, tag = "2")]
+    pub cores: ::core::option::Option<StockedWires>,
+    /// Winding wires, 1 to 200; absent for a plain string.
+    #[prost(message, optional, tag = "3")]
+    pub windings: ::core::option::Option<StockedWires>,
+    /// Wires that are used in place of, or beside, those of the catalogue.
+    #[prost(message, repeated, tag = "4")]
+    pub wires: ::prost::alloc::vec::Vec<Wire>,
+    /// Pitch of A4 in Hz, 380 to 500; default 440 (ISO 16).
+    #[prost(double, optional, tag = "5")]
+    pub a4_hz: ::core::option::Option<f64>,
+    /// How many replacements are returned at most, 1 to 1000; default 10.
+    #[prost(int32, optional, tag = "6")]
+    pub candidate_count: ::core::option::Option<i32>,
+    /// Largest share of breaking load, 0.01 to 1; default 0.7.
+    #[prost(double, optional, tag = "7")]
+    pub max_load_share: ::core::option::Option<f64>,
+    /// Weight of the squared logarithm of the ratio of linear densities, 0 or 0.000001 to 1000000; default 1.
+    #[prost(double, optional, tag = "8")]
+    pub density_weight: ::core::option::Option<f64>,
+    /// Weight of the squared logarithm of the ratio of inharmonicities, 0 or 0.000001 to 1000000; default 0.1.
+    #[prost(double, optional, tag = "9")]
+    pub inharmonicity_weight: ::core::option::Option<f64>,
+}
+impl ::prost::Name for MatchReplacementRequest {
+    const NAME: &'static str = "MatchReplacementRequest";
+    const PACKAGE: &'static str = "becket.stringing.v1";
+    fn full_name() -> ::prost::alloc::string::String {
+        "becket.stringing.v1.MatchReplacementRequest".into()
+    }
+    fn type_url() -> ::prost::alloc::string::String {
+        "/becket.stringing.v1.MatchReplacementRequest".into()
+    }
+}
+/// OldStringFigures is what follows from the measurements of an old string.
+#[derive(Clone, Copy, PartialEq, ::prost::Message)]
+pub struct OldStringFigures {
+    /// Target frequency in Hz, without stiffness.
+    #[prost(double, tag = "1")]
+    pub frequency_hz: f64,
+    /// Linear density in g/m as it acts on the first partial.
+    #[prost(double, tag = "2")]
+    pub linear_density_g_m: f64,
+    /// Tension in N at the target frequency.
+    #[prost(double, tag = "3")]
+    pub tension_n: f64,
+    /// Inharmonicity coefficient B of the uniform string with the core's stiffness.
+    #[prost(double, tag = "4")]
+    pub inharmonicity: f64,
+}
+impl ::prost::Name for OldStringFigures {
+    const NAME: &'static str = "OldStringFigures";
+    const PACKAGE: &'static str = "becket.stringing.v1";
+    fn full_name() -> ::prost::alloc::string::String {
+        "becket.stringing.v1.OldStringFigures".into()
+    }
+    fn type_url() -> ::prost::alloc::string::String {
+        "/becket.stringing.v1.OldStringFigures".into()
+    }
+}
+/// Replacement is a string of stocked wire that can stand in for the old one; its layers start and end where the old ones do.
+#[derive(Clone, PartialEq, ::prost::Message)]
+pub struct Replacement {
+    /// Wire, or core.
+    #[prost(string, tag = "1")]
+    pub core_wire_id: ::prost::alloc::string::String,
+    /// Winding wires from the inside out, as many as the old string has layers.
+    #[prost(string, repeated, tag = "2")]
+    pub winding_wire_ids: ::prost::alloc::vec::Vec<::prost::alloc::string::String>,
+    /// Linear density in g/m as it acts on the first partial.
+    #[prost(double, tag = "3")]
+    pub linear_density_g_m: f64,
+    /// Tension in N at the target frequency.
+    #[prost(double, tag = "4")]
+    pub tension_n: f64,
+    /// Share of the breaking load at the target frequency.
+    #[prost(double, tag = "5")]
+    pub load_share: f64,
+    /// Label of the strength basis of wire or core.
+    #[prost(string, tag = "6")]
+    pub strength_label: ::prost::alloc::string::String,
+    /// Inharmonicity coefficient B at the target frequency.
+    #[prost(double, tag = "7")]
+    pub inharmonicity: f64,
+    /// Diameter over everything in mm; over a hexagonal core the mean one.
+    #[prost(double, tag = "8")]
+    pub outer_diameter_mm: f64,
+    /// Linear density over that of the old string, less 1.
+    #[prost(double, tag = "9")]
+    pub density_deviation: f64,
+    /// Tension over that of the old string, less 1, both at the target frequency.
+    #[prost(double, tag = "10")]
+    pub tension_deviation: f64,
+    /// How much higher it sounds than the old string at the old string's tension, in cents: −600·log₂(μ/μ_old).
+    #[prost(double, tag = "11")]
+    pub pitch_deviation_cents: f64,
+    /// Inharmonicity over that of the old string, less 1, both at the target frequency.
+    #[prost(double, tag = "12")]
+    pub inharmonicity_deviation: f64,
+    /// What it is ranked by: w_μ·(ln μ/μ_old)² + w_B·(ln B/B_old)²; 0 is the old string itself.
+    #[prost(double, tag = "13")]
+    pub score: f64,
+}
+impl ::prost::Name for Replacement {
+    const NAME: &'static str = "Replacement";
+    const PACKAGE: &'static str = "becket.stringing.v1";
+    fn full_name() -> ::prost::alloc::string::String {
+        "becket.stringing.v1.Replacement".into()
+    }
+    fn type_url() -> ::prost::alloc::string::String {
+        "/becket.stringing.v1.Replacement".into()
+    }
+}
+/// MatchReplacementResponse lists replacements.
+#[derive(Clone, PartialEq, ::prost::Message)]
+pub struct MatchReplacementResponse {
+    /// The old string.
+    #[prost(message, optional, tag = "1")]
+    pub old: ::core::option::Option<OldStringFigures>,
+    /// Replacements, best first.
+    #[prost(message, repeated, tag = "2")]
+    pub candidates: ::prost::alloc::vec::Vec<Replacement>,
+}
+impl ::prost::Name for MatchReplacementResponse {
+    const NAME: &'static str = "MatchReplacementResponse";
+    const PACKAGE: &'static str = "becket.stringing.v1";
+    fn full_name() -> ::prost::alloc::string::String {
+        "becket.stringing.v1.MatchReplacementResponse".into()
+    }
+    fn type_url() -> ::prost::alloc::string::String {
+        "/becket.stringing.v1.MatchReplacementResponse".into()
+    }
+}
+/// SetSource says of what a string set is computed.
+#[derive(Clone, PartialEq, ::prost::Message)]
+pub struct SetSource {
+    /// Wires that are used in place of, or beside, those of the catalogue.
+    #[prost(message, repeated, tag = "4")]
+    pub wires: ::prost::alloc::vec::Vec<Wire>,
+    /// Options; absent for the serial's, or else the defaults.
+    #[prost(message, optional, tag = "5")]
+    pub options: ::core::option::Option<ComputeOptions>,
+    /// Scale or serial; must be given.
+    #[prost(oneof = "set_source::Source", tags = "1, 2, 3")]
+    pub source: ::core::option::Option<set_source::Source>,
+}
+/// Nested message and enum types in `SetSource`.
+pub mod set_source {
+    /// Scale or serial; must be given.
+    #[derive(Clone, PartialEq, ::prost::Oneof)]
+    pub enum Source {
+        /// A stored revision, released or not.
+        #[prost(message, tag = "1")]
+        Stored(super::ScaleReference),
+        /// A scale in full.
+        #[prost(message, tag = "2")]
+        Scale(super::Scale),
+        /// The set of this serial, with its measurements and options. Of a frozen set the inputs are taken as it holds them,
+        /// wires included.
+        #[prost(string, tag = "3")]
+        SerialId(::prost::alloc::string::String),
+    }
+}
+impl ::prost::Name for SetSource {
+    const NAME: &'static str = "SetSource";
+    const PACKAGE: &'static str = "becket.stringing.v1";
+    fn full_name() -> ::prost::alloc::string::String {
+        "becket.stringing.v1.SetSource".into()
+    }
+    fn type_url() -> ::prost::alloc::string::String {
+        "/becket.stringing.v1.SetSource".into()
+    }
+}
+/// DifferenceTolerances says up to where a difference is none; each 0 or more. Defaults: common practice, no source.
+#[derive(Clone, Copy, PartialEq, ::prost::Message)]
+pub struct DifferenceTolerances {
+    /// Speaking length, and covered length of a winding, in mm; default 0.05.
+    #[prost(double, optional, tag = "1")]
+    pub speaking_mm: ::core::option::Option<f64>,
+    /// Frequency in cents; default 0.05.
+    #[prost(double, optional, tag = "2")]
+    pub frequency_cents: ::core::option::Option<f64>,
+    /// Tension as a share of the old one; default 0.001.
+    #[prost(double, optional, tag = "3")]
+    pub tension_share: ::core::option::Option<f64>,
+    /// Share of breaking load, as a difference of shares; default 0.001.
+    #[prost(double, optional, tag = "4")]
+    pub load_share: ::core::option::Option<f64>,
+    /// Inharmonicity as a share of the old one; default 0.005.
+    #[prost(double, optional, tag = "5")]
+    pub inharmonicity_share: ::core::option::Option<f64>,
+    /// Length of wire for the string in mm; default 0.5.
+    #[prost(double, optional, tag = "6")]
+    pub cut_mm: ::core::option::Option<f64>,
+}
+impl ::prost::Name for DifferenceTolerances {
+    const NAME: &'static str = "DifferenceTolerances";
+    const PACKAGE: &'static str = "becket.stringing.v1";
+    fn full_name() -> ::prost::alloc::string::String {
+        "becket.stringing.v1.DifferenceTolerances".into()
+    }
+    fn type_url() -> ::prost::alloc::string::String {
+        "/becket.stringing.v1.DifferenceTolerances".into()
+    }
+}
+/// CompareSetsRequest names two sets of the same compass.
+#[derive(Clone, PartialEq, ::prost::Message)]
+pub struct CompareSetsRequest {
+    /// The set that is compared with; must be given.
+    #[prost(message, optional, tag = "1")]
+    pub old: ::core::option::Option<SetSource>,
+    /// The other set; must be given.
+    #[prost(message, optional, tag = "2")]
+    pub new: ::core::option::Option<SetSource>,
+    /// Up to where a difference is none.
+    #[prost(message, optional, tag = "3")]
+    pub tolerances: ::core::option::Option<DifferenceTolerances>,
+}
+impl ::prost::Name for CompareSetsRequest {
+    const NAME: &'static str = "CompareSetsRequest";
+    const PACKAGE: &'static str = "becket.stringing.v1";
+    fn full_name() -> ::prost::alloc::string::String {
+        "becket.stringing.v1.CompareSetsRequest".into()
+    }
+    fn type_url() -> ::prost::alloc::string::String {
+        "/becket.stringing.v1.CompareSetsRequest".into()
+    }
+}
+/// NumberChange is an old and a new number, in the unit of the field that holds it.
+#[derive(Clone, Copy, PartialEq, ::prost::Message)]
+pub struct NumberChange {
+    /// Old number; absent where it is unknown.
+    #[prost(double, optional, tag = "1")]
+    pub old: ::core::option::Option<f64>,
+    /// New number; absent where it is unknown.
+    #[prost(double, optional, tag = "2")]
+    pub new: ::core::option::Option<f64>,
+}
+impl ::prost::Name for NumberChange {
+    const NAME: &'static str = "NumberChange";
+    const PACKAGE: &'static str = "becket.stringing.v1";
+    fn full_name() -> ::prost::alloc::string::String {
+        "becket.stringing.v1.NumberChange".into()
+    }
+    fn type_url() -> ::prost::alloc::string::String {
+        "/becket.stringing.v1.NumberChange".into()
+    }
+}
+/// WireChange is an old and a new wire.
+#[derive(Clone, PartialEq, Eq, Hash, ::prost::Message)]
+pub struct WireChange {
+    /// Old wire.
+    #[prost(string, tag = "1")]
+    pub old: ::prost::alloc::string::String,
+    /// New wire.
+    #[prost(string, tag = "2")]
+    pub new: ::prost::alloc::string::String,
+}
+impl ::prost::Name for WireChange {
+    const NAME: &'static str = "WireChange";
+    const PACKAGE: &'static str = "becket.stringing.v1";
+    fn full_name() -> ::prost::alloc::string::String {
+        "becket.stringing.v1.WireChange".into()
+    }
+    fn type_url() -> ::prost::alloc::string::String {
+        "/becket.stringing.v1.WireChange".into()
+    }
+}
+/// WindingsChange is old and new layers, from the inside out.
+#[derive(Clone, PartialEq, ::prost::Message)]
+pub struct WindingsChange {
+    /// Old layers.
+    #[prost(message, repeated, tag = "1")]
+    pub old: ::prost::alloc::vec::Vec<WindingFigures>,
+    /// New layers.
+    #[prost(message, repeated, tag = "2")]
+    pub new: ::prost::alloc::vec::Vec<WindingFigures>,
+}
+impl ::prost::Name for WindingsChange {
+    const NAME: &'static str = "WindingsChange";
+    const PACKAGE: &'static str = "becket.stringing.v1";
+    fn full_name() -> ::prost::alloc::string::String {
+        "becket.stringing.v1.WindingsChange".into()
+    }
+    fn type_url() -> ::prost::alloc::string::String {
+        "/becket.stringing.v1.WindingsChange".into()
+    }
+}
+/// PieceOfString is the piece of wire that a string is made of.
+#[derive(Clone, PartialEq, Eq, Hash, ::prost::Message)]
+pub struct PieceOfString {
+    /// Piece; its id names the strings that it makes.
+    #[prost(string, tag = "1")]
+    pub piece_id: ::prost::alloc::string::String,
+    /// What it becomes.
+    #[prost(enumeration = "PieceKind", tag = "2")]
+    pub kind: i32,
+    /// Length to cut in µm, rounded up to the cutting step.
+    #[prost(int64, tag = "3")]
+    pub length_um: i64,
+}
+impl ::prost::Name for PieceOfString {
+    const NAME: &'static str = "PieceOfString";
+    const PACKAGE: &'static str = "becket.stringing.v1";
+    fn full_name() -> ::prost::alloc::string::String {
+        "becket.stringing.v1.PieceOfString".into()
+    }
+    fn type_url() -> ::prost::alloc::string::String {
+        "/becket.stringing.v1.PieceOfString".into()
+    }
+}
+/// PieceChange is an old and a new piece.
+#[derive(Clone, PartialEq, Eq, Hash, ::prost::Message)]
+pub struct PieceChange {
+    /// Old piece.
+    #[prost(message, optional, tag = "1")]
+    pub old: ::core::option::Option<PieceOfString>,
+    /// New piece.
+    #[prost(message, optional, tag = "2")]
+    pub new: ::core::option::Option<PieceOfString>,
+}
+impl ::prost::Name for PieceChange {
+    const NAME: &'static str = "PieceChange";
+    const PACKAGE: &'static str = "becket.stringing.v1";
+    fn full_name() -> ::prost::alloc::string::String {
+        "becket.stringing.v1.PieceChange".into()
+    }
+    fn type_url() -> ::prost::alloc::string::String {
+        "/becket.stringing.v1.PieceChange".into()
+    }
+}
+/// DifferenceRow is one string that differs. What is absent is the same within the tolerances.
+#[derive(Clone, PartialEq, ::prost::Message)]
+pub struct DifferenceRow {
+    /// String.
+    #[prost(string, tag = "1")]
+    pub string_id: ::prost::alloc::string::String,
+    /// Note.
+    #[prost(int32, tag = "2")]
+    pub note: i32,
+    /// In which set it is.
+    #[prost(enumeration = "Presence", tag = "3")]
+    pub presence: i32,
+    /// Wire, or core.
+    #[prost(message, optional, tag = "4")]
+    pub wire: ::core::option::Option<WireChange>,
+    /// Windings, if their number, a wire or a covered length differs.
+    #[prost(message, optional, tag = "5")]
+    pub windings: ::core::option::Option<WindingsChange>,
+    /// Speaking length in mm.
+    #[prost(message, optional, tag = "6")]
+    pub speaking_mm: ::core::option::Option<NumberChange>,
+    /// Frequency in Hz.
+    #[prost(message, optional, tag = "7")]
+    pub frequency_hz: ::core::option::Option<NumberChange>,
+    /// Tension in N.
+    #[prost(message, optional, tag = "8")]
+    pub tension_n: ::core::option::Option<NumberChange>,
+    /// Share of breaking load.
+    #[prost(message, optional, tag = "9")]
+    pub load_share: ::core::option::Option<NumberChange>,
+    /// Inharmonicity coefficient B.
+    #[prost(message, optional, tag = "10")]
+    pub inharmonicity: ::core::option::Option<NumberChange>,
+    /// Length of wire for the string in mm before rounding.
+    #[prost(message, optional, tag = "11")]
+    pub cut_mm: ::core::option::Option<NumberChange>,
+    /// Piece, if another string shares it now or it is fixed in another way.
+    #[prost(message, optional, tag = "12")]
+    pub piece: ::core::option::Option<PieceChange>,
+}
+impl ::prost::Name for DifferenceRow {
+    const NAME: &'static str = "DifferenceRow";
+    const PACKAGE: &'static str = "becket.stringing.v1";
+    fn full_name() -> ::prost::alloc::string::String {
+        "becket.stringing.v1.DifferenceRow".into()
+    }
+    fn type_url() -> ::prost::alloc::string::String {
+        "/becket.stringing.v1.DifferenceRow".into()
+    }
+}
+/// CompareSetsResponse is the table of differences.
+#[derive(Clone, PartialEq, ::prost::Message)]
+pub struct CompareSetsResponse {
+    /// Strings that differ, by rising note and number.
+    #[prost(message, repeated, tag = "1")]
+    pub rows: ::prost::alloc::vec::Vec<DifferenceRow>,
+    /// Strings in both sets that do not differ.
+    #[prost(int32, tag = "2")]
+    pub unchanged_strings: i32,
+    /// Sum of all tensions in N, whether it differs or not.
+    #[prost(message, optional, tag = "3")]
+    pub total_tension_n: ::core::option::Option<NumberChange>,
+    /// Number of pieces of the old set.
+    #[prost(int32, tag = "4")]
+    pub old_pieces: i32,
+    /// Number of pieces of the new set.
+    #[prost(int32, tag = "5")]
+    pub new_pieces: i32,
+}
+impl ::prost::Name for CompareSetsResponse {
+    const NAME: &'static str = "CompareSetsResponse";
+    const PACKAGE: &'static str = "becket.stringing.v1";
+    fn full_name() -> ::prost::alloc::string::String {
+        "becket.stringing.v1.CompareSetsResponse".into()
+    }
+    fn type_url() -> ::prost::alloc::string::String {
+        "/becket.stringing.v1.CompareSetsResponse".into()
+    }
+}
+/// OctaveRegion says from which note on octaves have a rule; a note stands for the octave that begins with it.
+#[derive(Clone, Copy, PartialEq, Eq, Hash, ::prost::Message)]
+pub struct OctaveRegion {
+    /// Lowest note, -8 to 88. Notes below the first region have its rule.
+    #[prost(int32, tag = "1")]
+    pub first_note: i32,
+    /// Rule up to the next region.
+    #[prost(enumeration = "OctaveRule", tag = "2")]
+    pub rule: i32,
+}
+impl ::prost::Name for OctaveRegion {
+    const NAME: &'static str = "OctaveRegion";
+    const PACKAGE: &'static str = "becket.stringing.v1";
+    fn full_name() -> ::prost::alloc::string::String {
+        "becket.stringing.v1.OctaveRegion".into()
+    }
+    fn type_url() -> ::prost::alloc::string::String {
+        "/becket.stringing.v1.OctaveRegion".into()
+    }
+}
+/// ComputeStretchRequest says of what, and by which rules, a tuning is stretched. The source's own pitch offsets count for
+/// nothing: the stretch takes their place.
+#[derive(Clone, PartialEq, ::prost::Message)]
+pub struct ComputeStretchRequest {
+    /// The strings; must be given. A4 is that of its options.
+    #[prost(message, optional, tag = "1")]
+    pub source: ::core::option::Option<SetSource>,
+    /// Octave rules by rising first note, up to 97; default 6:3 from the lowest note, 4:2 from 28 (C3), 2:1 from 52 (C5):
+    /// common practice, no source.
+    #[prost(message, repeated, tag = "2")]
+    pub regions: ::prost::alloc::vec::Vec<OctaveRegion>,
+    /// How many cents² of an octave's error one cents² of a second difference between neighbouring notes is worth, 0.001 to
+    /// 1000000; default 100. A few notes are smoothed over with 10, half an octave with 1000.
+    #[prost(double, optional, tag = "3")]
+    pub smoothness: ::core::option::Option<f64>,
+    /// The iteration has settled when no offset moves by more, in cents, 0.000000001 to 1; default 0.000001.
+    #[prost(double, optional, tag = "4")]
+    pub tolerance_cents: ::core::option::Option<f64>,
+    /// Most iterations, 1 to 1000; default 100. If they do not do, NOT_COMPUTABLE says so.
+    #[prost(int32, optional, tag = "5")]
+    pub max_iterations: ::core::option::Option<i32>,
+}
+impl ::prost::Name for ComputeStretchRequest {
+    const NAME: &'static str = "ComputeStretchRequest";
+    const PACKAGE: &'static str = "becket.stringing.v1";
+    fn full_name() -> ::prost::alloc::string::String {
+        "becket.stringing.v1.ComputeStretchRequest".into()
+    }
+    fn type_url() -> ::prost::alloc::string::String {
+        "/becket.stringing.v1.ComputeStretchRequest".into()
+    }
+}
+/// StretchedNote is one note of a stretched tuning.
+#[derive(Clone, Copy, PartialEq, ::prost::Message)]
+pub struct StretchedNote {
+    /// Note.
+    #[prost(int32, tag = "1")]
+    pub note: i32,
+    /// First partial against equal temperament in cents, positive if sharp; 0 at A4.
+    #[prost(double, tag = "2")]
+    pub offset_cents: f64,
+    /// The frequency without stiffness against equal temperament in cents.
+    #[prost(double, tag = "3")]
+    pub stiffness_free_offset_cents: f64,
+    /// First partial in Hz.
+    #[prost(double, tag = "4")]
+    pub first_partial_hz: f64,
+    /// Tension in N at this pitch.
+    #[prost(double, tag = "5")]
+    pub tension_n: f64,
+    /// Inharmonicity coefficient B at this tension.
+    #[prost(double, tag = "6")]
+    pub inharmonicity: f64,
+}
+impl ::prost::Name for StretchedNote {
+    const NAME: &'static str = "StretchedNote";
+    const PACKAGE: &'static str = "becket.stringing.v1";
+    fn full_name() -> ::prost::alloc::string::String {
+        "becket.stringing.v1.StretchedNote".into()
+    }
+    fn type_url() -> ::prost::alloc::string::String {
+        "/becket.stringing.v1.StretchedNote".into()
+    }
+}
+/// ComputeStretchResponse is a stretched tuning. With θ the offsets and c(n, B) = 600·log₂(1 + B·n²), it minimises
+/// Σ (θ(k+12) − θ(k) − S(k))² + smoothness·Σ (θ(k−1) − 2·θ(k) + θ(k+1))², where θ(49) = 0 and for an octave 2m:m
+/// S(k) = \[c(2m, B_k) − c(1, B_k)\] − \[c(m, B_k+12) − c(1, B_k+12)\]; repeated until tension, B and θ agree. Sources (from
+/// memory): H. Fletcher, JASA 36, 203 (1964); O. L. Railsback, JASA 9, 274 (1938); E. T. Whittaker (1923) for the smoothing.
+#[derive(Clone, PartialEq, ::prost::Message)]
+pub struct ComputeStretchResponse {
+    /// One entry for each note, in order.
+    #[prost(message, repeated, tag = "1")]
+    pub notes: ::prost::alloc::vec::Vec<StretchedNote>,
+    /// Offset of the highest note less that of the lowest, in cents. Published: 35, 45 and 60 cents on three instruments
+    /// (J. O. Smith).
+    #[prost(double, tag = "2")]
+    pub total_cents: f64,
+    /// Largest deviation of an octave from its rule in cents: the price of smoothness.
+    #[prost(double, tag = "3")]
+    pub largest_octave_error_cents: f64,
+    /// Iterations made.
+    #[prost(int32, tag = "4")]
+    pub iterations: i32,
+    /// Largest change of an offset in the last iteration, in cents.
+    #[prost(double, tag = "5")]
+    pub last_change_cents: f64,
+    /// The rows of the source's scale with the stretch as their pitch offset, on the pitch basis of the source's options: put
+    /// in place of a scale's notes they make a revision that is tuned so.
+    #[prost(message, repeated, tag = "6")]
+    pub scale_notes: ::prost::alloc::vec::Vec<Note>,
+}
+impl ::prost::Name for ComputeStretchResponse {
+    const NAME: &'static str = "ComputeStretchResponse";
+    const PACKAGE: &'static str = "becket.stringing.v1";
+    fn full_name() -> ::prost::alloc::string::String {
+        "becket.stringing.v1.ComputeStretchResponse".into()
+    }
+    fn type_url() -> ::prost::alloc::string::String {
+        "/becket.stringing.v1.ComputeStretchResponse".into()
+    }
+}
+/// Tolerances says what each input may be off by, up or down; absent or 0 for what is exact. All are independent of each
+/// other and have the same meaning: all limits, or all standard deviations. One at least is above 0.
+#[derive(Clone, Copy, PartialEq, ::prost::Message)]
+pub struct Tolerances {
+    /// Diameter of wire or core in mm, 0 to 0.1. ASTM A228 allows 0.010 mm (.0004 in) from .028 to .063 in.
+    #[prost(double, optional, tag = "1")]
+    pub core_diameter_mm: ::core::option::Option<f64>,
+    /// Diameter of winding wire in mm, 0 to 0.1; of two layers each may be off by it. Without effect on plain strings.
+    #[prost(double, optional, tag = "2")]
+    pub winding_diameter_mm: ::core::option::Option<f64>,
+    /// Speaking length in mm, 0 to 50.
+    #[prost(double, optional, tag = "3")]
+    pub speaking_mm: ::core::option::Option<f64>,
+    /// Pitch in cents, 0 to 100.
+    #[prost(double, optional, tag = "4")]
+    pub pitch_cents: ::core::option::Option<f64>,
+    /// Young's modulus of wire or core as a share of itself, 0 to 0.2.
+    #[prost(double, optional, tag = "5")]
+    pub youngs_modulus_share: ::core::option::Option<f64>,
+    /// Density of wire or core as a share of itself, 0 to 0.2.
+    #[prost(double, optional, tag = "6")]
+    pub core_density_share: ::core::option::Option<f64>,
+    /// Density of winding wire as a share of itself, 0 to 0.2; without effect on plain strings.
+    #[prost(double, optional, tag = "7")]
+    pub winding_density_share: ::core::option::Option<f64>,
+}
+impl ::prost::Name for Tolerances {
+    const NAME: &'static str = "Tolerances";
+    const PACKAGE: &'static str = "becket.stringing.v1";
+    fn full_name() -> ::prost::alloc::string::String {
+        "becket.stringing.v1.Tolerances".into()
+    }
+    fn type_url() -> ::prost::alloc::string::String {
+        "/becket.stringing.v1.Tolerances".into()
+    }
+}
+/// ComputeBandsRequest says whose figures get bands.
+#[derive(Clone, PartialEq, ::prost::Message)]
+pub struct ComputeBandsRequest {
+    /// The strings; must be given.
+    #[prost(message, optional, tag = "1")]
+    pub source: ::core::option::Option<SetSource>,
+    /// Notes, each once; empty for all.
+    #[prost(int32, repeated, tag = "2")]
+    pub notes: ::prost::alloc::vec::Vec<i32>,
+    /// Tolerances; must be given.
+    #[prost(message, optional, tag = "3")]
+    pub tolerances: ::core::option::Option<Tolerances>,
+}
+impl ::prost::Name for ComputeBandsRequest {
+    const NAME: &'static str = "ComputeBandsRequest";
+    const PACKAGE: &'static str = "becket.stringing.v1";
+    fn full_name() -> ::prost::alloc::string::String {
+        "becket.stringing.v1.ComputeBandsRequest".into()
+    }
+    fn type_url() -> ::prost::alloc::string::String {
+        "/becket.stringing.v1.ComputeBandsRequest".into()
+    }
+}
+/// BandPart is what one input adds to a band.
+#[derive(Clone, Copy, PartialEq, ::prost::Message)]
+pub struct BandPart {
+    /// The input.
+    #[prost(enumeration = "ToleranceSource", tag = "1")]
+    pub source: i32,
+    /// Change of the figure, with sign and in its unit, where the input is higher by its tolerance: ∂y/∂x·δ.
+    #[prost(double, tag = "2")]
+    pub change: f64,
+}
+impl ::prost::Name for BandPart {
+    const NAME: &'static str = "BandPart";
+    const PACKAGE: &'static str = "becket.stringing.v1";
+    fn full_name() -> ::prost::alloc::string::String {
+        "becket.stringing.v1.BandPart".into()
+    }
+    fn type_url() -> ::prost::alloc::string::String {
+        "/becket.stringing.v1.BandPart".into()
+    }
+}
+/// Band is a figure with what the tolerances do to it, to first order (JCGM 100:2008, 5.1.2).
+#[derive(Clone, PartialEq, ::prost::Message)]
+pub struct Band {
+    /// Value with all inputs as stated.
+    #[prost(double, tag = "1")]
+    pub nominal: f64,
+    /// Root of the sum of the squares of the parts: the figure's tolerance if the inputs are independent.
+    #[prost(double, tag = "2")]
+    pub root_sum_square: f64,
+    /// Sum of the parts without sign: the figure's tolerance if all conspire.
+    #[prost(double, tag = "3")]
+    pub worst_case: f64,
+    /// Parts other than 0.
+    #[prost(message, repeated, tag = "4")]
+    pub parts: ::prost::alloc::vec::Vec<BandPart>,
+}
+impl ::prost::Name for Band {
+    const NAME: &'static str = "Band";
+    const PACKAGE: &'static str = "becket.stringing.v1";
+    fn full_name() -> ::prost::alloc::string::String {
+        "becket.stringing.v1.Band".into()
+    }
+    fn type_url() -> ::prost::alloc::string::String {
+        "/becket.stringing.v1.Band".into()
+    }
+}
+/// StringBands is the bands of the strings of one note, all by the closed formulas of the uniform string, windings as tubes.
+#[derive(Clone, PartialEq, ::prost::Message)]
+pub struct StringBands {
+    /// Note.
+    #[prost(int32, tag = "1")]
+    pub note: i32,
+    /// Wire, or core.
+    #[prost(string, tag = "2")]
+    pub wire_id: ::prost::alloc::string::String,
+    /// Winding wires from the inside out.
+    #[prost(string, repeated, tag = "3")]
+    pub winding_wire_ids: ::prost::alloc::vec::Vec<::prost::alloc::string::String>,
+    /// Tension in N.
+    #[prost(message, optional, tag = "4")]
+    pub tension_n: ::core::option::Option<Band>,
+    /// Stress of wire or core in MPa.
+    #[prost(message, optional, tag = "5")]
+    pub stress_mpa: ::core::option::Option<Band>,
+    /// Share of breaking load at the stated tensile strength, which is held fixed; absent where none is known.
+    #[prost(message, optional, tag = "6")]
+    pub load_share: ::core::option::Option<Band>,
+    /// Label of the strength basis.
+    #[prost(string, tag = "7")]
+    pub strength_label: ::prost::alloc::string::String,
+    /// Inharmonicity coefficient B.
+    #[prost(message, optional, tag = "8")]
+    pub inharmonicity: ::core::option::Option<Band>,
+    /// Length of wire for the string in mm before rounding.
+    #[prost(message, optional, tag = "9")]
+    pub cut_mm: ::core::option::Option<Band>,
+}
+impl ::prost::Name for StringBands {
+    const NAME: &'static str = "StringBands";
+    const PACKAGE: &'static str = "becket.stringing.v1";
+    fn full_name() -> ::prost::alloc::string::String {
+        "becket.stringing.v1.StringBands".into()
+    }
+    fn type_url() -> ::prost::alloc::string::String {
+        "/becket.stringing.v1.StringBands".into()
+    }
+}
+/// ComputeBandsResponse lists bands.
+#[derive(Clone, PartialEq, ::prost::Message)]
+pub struct ComputeBandsResponse {
+    /// Bands by rising note.
+    #[prost(message, repeated, tag = "1")]
+    pub notes: ::prost::alloc::vec::Vec<StringBands>,
+}
+impl ::prost::Name for ComputeBandsResponse {
+    const NAME: &'static str = "ComputeBandsResponse";
+    const PACKAGE: &'static str = "becket.stringing.v1";
+    fn full_name() -> ::prost::alloc::string::String {
+        "becket.stringing.v1.ComputeBandsResponse".into()
+    }
+    fn type_url() -> ::prost::alloc::string::String {
+        "/becket.stringing.v1.ComputeBandsResponse".into()
+    }
+}
+/// ListSpecialStringsRequest names a serial.
+#[derive(Clone, PartialEq, ::prost::Message)]
+pub struct ListSpecialStringsRequest {
+    /// Serial number.
+    #[prost(string, tag = "1")]
+    pub serial_id: ::prost::alloc::string::String,
+    /// Up to where a string is a standard one.
+    #[prost(message, optional, tag = "2")]
+    pub tolerances: ::core::option::Option<DifferenceTolerances>,
+    /// Options of the standard set; absent for those of the serial's job, so that measurements alone make a string special.
+    #[prost(message, optional, tag = "3")]
+    pub standard_options: ::core::option::Option<ComputeOptions>,
+}
+impl ::prost::Name for ListSpecialStringsRequest {
+    const NAME: &'static str = "ListSpecialStringsRequest";
+    const PACKAGE: &'static str = "becket.stringing.v1";
+    fn full_name() -> ::prost::alloc::string::String {
+        "becket.stringing.v1.ListSpecialStringsRequest".into()
+    }
+    fn type_url() -> ::prost::alloc::string::String {
+        "/becket.stringing.v1.ListSpecialStringsRequest".into()
+    }
+}
+/// SpecialString is a string that has to be made for this serial.
+#[derive(Clone, PartialEq, ::prost::Message)]
+pub struct SpecialString {
+    /// How it differs: old is the standard string, new is the serial's.
+    #[prost(message, optional, tag = "1")]
+    pub difference: ::core::option::Option<DifferenceRow>,
+    /// The serial's string in full; absent for a string that only the standard set has.
+    #[prost(message, optional, tag = "2")]
+    pub string: ::core::option::Option<StringFigures>,
+}
+impl ::prost::Name for SpecialString {
+    const NAME: &'static str = "SpecialString";
+    const PACKAGE: &'static str = "becket.stringing.v1";
+    fn full_name() -> ::prost::alloc::string::String {
+        "becket.stringing.v1.SpecialString".into()
+    }
+    fn type_url() -> ::prost::alloc::string::String {
+        "/becket.stringing.v1.SpecialString".into()
+    }
+}
+/// ListSpecialStringsResponse lists the strings that must be special.
+#[derive(Clone, PartialEq, ::prost::Message)]
+pub struct ListSpecialStringsResponse {
+    /// Serial number.
+    #[prost(string, tag = "1")]
+    pub serial_id: ::prost::alloc::string::String,
+    /// Model.
+    #[prost(string, tag = "2")]
+    pub model_id: ::prost::alloc::string::String,
+    /// Revision of the standard set.
+    #[prost(string, tag = "3")]
+    pub revision_id: ::prost::alloc::string::String,
+    /// Special strings by rising note and number.
+    #[prost(message, repeated, tag = "4")]
+    pub strings: ::prost::alloc::vec::Vec<SpecialString>,
+    /// Strings that are as in the standard set.
+    #[prost(int32, tag = "5")]
+    pub standard_strings: i32,
+}
+impl ::prost::Name for ListSpecialStringsResponse {
+    const NAME: &'static str = "ListSpecialStringsResponse";
+    const PACKAGE: &'static str = "becket.stringing.v1";
+    fn full_name() -> ::prost::alloc::string::String {
+        "becket.stringing.v1.ListSpecialStringsResponse".into()
+    }
+    fn type_url() -> ::prost::alloc::string::String {
+        "/becket.stringing.v1.ListSpecialStringsResponse".into()
+    }
+}
+/// CoreShape is the shape of a wire or core.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, ::prost::Enumeration)]
+#[repr(i32)]
+pub enum CoreShape {
+    /// Not stated; refused.
+    Unspecified = 0,
+    /// Round.
+    Round = 1,
+    /// Hexagonal; the diameter is the width across flats.
+    Hexagonal = 2,
+}
+impl CoreShape {
+    /// String value of the enum field names used in the ProtoBuf definition.
+    ///
+    /// The values are not transformed in any way and thus are considered stable
+    /// (if the ProtoBuf definition does not change) and safe for programmatic use.
+    pub fn as_str_name(&self) -> &'static str {
+        match self {
+            Self::Unspecified => "CORE_SHAPE_UNSPECIFIED",
+            Self::Round => "CORE_SHAPE_ROUND",
+            Self::Hexagonal => "CORE_SHAPE_HEXAGONAL",
+        }
+    }
+    /// Creates an enum from field names used in the ProtoBuf definition.
+    pub fn from_str_name(value: &str) -> ::core::option::Option<Self> {
+        match value {
+            "CORE_SHAPE_UNSPECIFIED" => Some(Self::Unspecified),
+            "CORE_SHAPE_ROUND" => Some(Self::Round),
+            "CORE_SHAPE_HEXAGONAL" => Some(Self::Hexagonal),
+            _ => None,
+        }
+    }
+}
+/// Presence says in which set a string is.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, ::prost::Enumeration)]
+#[repr(i32)]
+pub enum Presence {
+    /// Not stated.
+    Unspecified = 0,
+    /// In both.
+    Both = 1,
+    /// In the old one only: the note has fewer strings now.
+    OldOnly = 2,
+    /// In the new one only: the note has more strings now.
+    NewOnly = 3,
+}
+impl Presence {
+    /// String value of the enum field names used in the ProtoBuf definition.
+    ///
+    /// The values are not transformed in any way and thus are considered stable
+    /// (if the ProtoBuf definition does not change) and safe for programmatic use.
+    pub fn as_str_name(&self) -> &'static str {
+        match self {
+            Self::Unspecified => "PRESENCE_UNSPECIFIED",
+            Self::Both => "PRESENCE_BOTH",
+            Self::OldOnly => "PRESENCE_OLD_ONLY",
+            Self::NewOnly => "PRESENCE_NEW_ONLY",
+        }
+    }
+    /// Creates an enum from field names used in the ProtoBuf definition.
+    pub fn from_str_name(value: &str) -> ::core::option::Option<Self> {
+        match value {
+            "PRESENCE_UNSPECIFIED" => Some(Self::Unspecified),
+            "PRESENCE_BOTH" => Some(Self::Both),
+            "PRESENCE_OLD_ONLY" => Some(Self::OldOnly),
+            "PRESENCE_NEW_ONLY" => Some(Self::NewOnly),
+            _ => None,
+        }
+    }
+}
+/// OctaveRule is a pair of partials that agree in an octave: of the lower note, then of the upper one.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, ::prost::Enumeration)]
+#[repr(i32)]
+pub enum OctaveRule {
+    /// Not stated; refused.
+    Unspecified = 0,
+    /// 2:1.
+    TwoOne = 1,
+    /// 4:2.
+    FourTwo = 2,
+    /// 6:3.
+    SixThree = 3,
+    /// 8:4.
+    EightFour = 4,
+    /// 10:5.
+    TenFive = 5,
+    /// 12:6.
+    TwelveSix = 6,
+}
+impl OctaveRule {
+    /// String value of the enum field names used in the ProtoBuf definition.
+    ///
+    /// The values are not transformed in any way and thus are considered stable
+    /// (if the ProtoBuf definition does not change) and safe for programmatic use.
+    pub fn as_str_name(&self) -> &'static str {
+        match self {
+            Self::Unspecified => "OCTAVE_RULE_UNSPECIFIED",
+            Self::TwoOne => "OCTAVE_RULE_TWO_ONE",
+            Self::FourTwo => "OCTAVE_RULE_FOUR_TWO",
+            Self::SixThree => "OCTAVE_RULE_SIX_THREE",
+            Self::EightFour => "OCTAVE_RULE_EIGHT_FOUR",
+            Self::TenFive => "OCTAVE_RULE_TEN_FIVE",
+            Self::TwelveSix => "OCTAVE_RULE_TWELVE_SIX",
+        }
+    }
+    /// Creates an enum from field names used in the ProtoBuf definition.
+    pub fn from_str_name(value: &str) -> ::core::option::Option<Self> {
+        match value {
+            "OCTAVE_RULE_UNSPECIFIED" => Some(Self::Unspecified),
+            "OCTAVE_RULE_TWO_ONE" => Some(Self::TwoOne),
+            "OCTAVE_RULE_FOUR_TWO" => Some(Self::FourTwo),
+            "OCTAVE_RULE_SIX_THREE" => Some(Self::SixThree),
+            "OCTAVE_RULE_EIGHT_FOUR" => Some(Self::EightFour),
+            "OCTAVE_RULE_TEN_FIVE" => Some(Self::TenFive),
+            "OCTAVE_RULE_TWELVE_SIX" => Some(Self::TwelveSix),
+            _ => None,
+        }
+    }
+}
+/// ToleranceSource is an input with a tolerance.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, ::prost::Enumeration)]
+#[repr(i32)]
+pub enum ToleranceSource {
+    /// Not stated.
+    Unspecified = 0,
+    /// Diameter of wire or core.
+    CoreDiameter = 1,
+    /// Diameter of the wire of the only layer, or of the inner one of two.
+    WindingDiameter = 2,
+    /// Speaking length.
+    SpeakingLength = 3,
+    /// Pitch.
+    Pitch = 4,
+    /// Young's modulus.
+    YoungsModulus = 5,
+    /// Density of wire or core.
+    CoreDensity = 6,
+    /// Density of the wire of the only layer, or of the inner one of two.
+    WindingDensity = 7,
+    /// Diameter of the wire of the outer layer of two.
+    OuterWindingDiameter = 8,
+    /// Density of the wire of the outer layer of two.
+    OuterWindingDensity = 9,
+}
+impl ToleranceSource {
+    /// String value of the enum field names used in the ProtoBuf definition.
+    ///
+    /// The values are not transformed in any way and thus are considered stable
+    /// (if the ProtoBuf definition does not change) and safe for programmatic use.
+    pub fn as_str_name(&self) -> &'static str {
+        match self {
+            Self::Unspecified => "TOLERANCE_SOURCE_UNSPECIFIED",
+            Self::CoreDiameter => "TOLERANCE_SOURCE_CORE_DIAMETER",
+            Self::WindingDiameter => "TOLERANCE_SOURCE_WINDING_DIAMETER",
+            Self::SpeakingLength => "TOLERANCE_SOURCE_SPEAKING_LENGTH",
+            Self::Pitch => "TOLERANCE_SOURCE_PITCH",
+            Self::YoungsModulus => "TOLERANCE_SOURCE_YOUNGS_MODULUS",
+            Self::CoreDensity => "TOLERANCE_SOURCE_CORE_DENSITY",
+            Self::WindingDensity => "TOLERANCE_SOURCE_WINDING_DENSITY",
+            Self::OuterWindingDiameter => "TOLERANCE_SOURCE_OUTER_WINDING_DIAMETER",
+            Self::OuterWindingDensity => "TOLERANCE_SOURCE_OUTER_WINDING_DENSITY",
+        }
+    }
+    /// Creates an enum from field names used in the ProtoBuf definition.
+    pub fn from_str_name(value: &str) -> ::core::option::Option<Self> {
+        match value {
+            "TOLERANCE_SOURCE_UNSPECIFIED" => Some(Self::Unspecified),
+            "TOLERANCE_SOURCE_CORE_DIAMETER" => Some(Self::CoreDiameter),
+            "TOLERANCE_SOURCE_WINDING_DIAMETER" => Some(Self::WindingDiameter),
+            "TOLERANCE_SOURCE_SPEAKING_LENGTH" => Some(Self::SpeakingLength),
+            "TOLERANCE_SOURCE_PITCH" => Some(Self::Pitch),
+            "TOLERANCE_SOURCE_YOUNGS_MODULUS" => Some(Self::YoungsModulus),
+            "TOLERANCE_SOURCE_CORE_DENSITY" => Some(Self::CoreDensity),
+            "TOLERANCE_SOURCE_WINDING_DENSITY" => Some(Self::WindingDensity),
+            "TOLERANCE_SOURCE_OUTER_WINDING_DIAMETER" => Some(Self::OuterWindingDiameter),
+            "TOLERANCE_SOURCE_OUTER_WINDING_DENSITY" => Some(Self::OuterWindingDensity),
+            _ => None,
+        }
+    }
+}
+/// Generated client implementations.
+pub mod design_service_client {
+    #![allow(
+        unused_variables,
+        dead_code,
+        missing_docs,
+        clippy::wildcard_imports,
+        clippy::let_unit_value,
+    )]
+    use tonic::codegen::*;
+    use tonic::codegen::http::Uri;
+    /// DesignService chooses wire, and tells what a change, a tuning, a tolerance or a measured instrument does to the strings.
+    /// It stores nothing. Equal requests get equal answers to the bit.
+    #[derive(Debug, Clone)]
+    pub struct DesignServiceClient<T> {
+        inner: tonic::client::Grpc<T>,
+    }
+    impl DesignServiceClient<tonic::transport::Channel> {
+        /// Attempt to create a new client by connecting to a given endpoint.
+        pub async fn connect<D>(dst: D) -> Result<Self, tonic::transport::Error>
+        where
+            D: TryInto<tonic::transport::Endpoint>,
+            D::Error: Into<StdError>,
+        {
+            let conn = tonic::transport::Endpoint::new(dst)?.connect().await?;
+            Ok(Self::new(conn))
+        }
+    }
+    impl<T> DesignServiceClient<T>
+    where
+        T: tonic::client::GrpcService<tonic::body::Body>,
+        T::Error: Into<StdError>,
+        T::ResponseBody: Body<Data = Bytes> + std::marker::Send + 'static,
+        <T::ResponseBody as Body>::Error: Into<StdError> + std::marker::Send,
+    {
+        pub fn new(inner: T) -> Self {
+            let inner = tonic::client::Grpc::new(inner);
+            Self { inner }
+        }
+        pub fn with_origin(inner: T, origin: Uri) -> Self {
+            let inner = tonic::client::Grpc::with_origin(inner, origin);
+            Self { inner }
+        }
+        pub fn with_interceptor<F>(
+            inner: T,
+            interceptor: F,
+        ) -> DesignServiceClient<InterceptedService<T, F>>
+        where
+            F: tonic::service::Interceptor,
+            T::ResponseBody: Default,
+            T: tonic::codegen::Service<
+                http::Request<tonic::body::Body>,
+                Response = http::Response<
+                    <T as tonic::client::GrpcService<tonic::body::Body>>::ResponseBody,
+                >,
+            >,
+            <T as tonic::codegen::Service<
+                http::Request<tonic::body::Body>,
+            >>::Error: Into<StdError> + std::marker::Send + std::marker::Sync,
+        {
+            DesignServiceClient::new(InterceptedService::new(inner, interceptor))
+        }
+        /// Compress requests with the given encoding.
+        ///
+        /// This requires the server to support it otherwise it might respond with an
+        /// error.
+        #[must_use]
+        pub fn send_compressed(mut self, encoding: CompressionEncoding) -> Self {
+            self.inner = self.inner.send_compressed(encoding);
+            self
+        }
+        /// Enable decompressing responses.
+        #[must_use]
+        pub fn accept_compressed(mut self, encoding: CompressionEncoding) -> Self {
+            self.inner = self.inner.accept_compressed(encoding);
+            self
+        }
+        /// Limits the maximum size of a decoded message.
+        ///
+        /// Default: `4MB`
+        #[must_use]
+        pub fn max_decoding_message_size(mut self, limit: usize) -> Self {
+            self.inner = self.inner.max_decoding_message_size(limit);
+            self
+        }
+        /// Limits the maximum size of an encoded message.
+        ///
+        /// Default: `usize::MAX`
+        #[must_use]
+        pub fn max_encoding_message_size(mut self, limit: usize) -> Self {
+            self.inner = self.inner.max_encoding_message_size(limit);
+            self
+        }
+        /// DesignBass chooses core and one or two windings for every note of a wound bass at once: the optimum of the objective
+        /// that ObjectiveTerms states, over all combinations of the stock within the limits. Where nothing in stock keeps to the
+        /// limits, TARGET_UNREACHABLE (FAILED_PRECONDITION) names every such note.
+        pub async fn design_bass(
+            &mut self,
+            request: impl tonic::IntoRequest<super::DesignBassRequest>,
+        ) -> std::result::Result<
+            tonic::Response<super::DesignBassResponse>,
+            tonic::Status,
+        > {
+            self.inner
+                .ready()
+                .await
+                .map_err(|e| {
+                    tonic::Status::unknown(
+                        format!("Service was not ready: {}", e.into()),
+                    )
+                })?;
+            let codec = tonic_prost::ProstCodec::default();
+            let path = http::uri::PathAndQuery::from_static(
+                "/becket.stringing.v1.DesignService/DesignBass",
+            );
+            let mut req = request.into_request();
+            req.extensions_mut()
+                .insert(
+                    GrpcMethod::new("becket.stringing.v1.DesignService", "DesignBass"),
+                );
+            self.inner.unary(req, path, codec).await
+        }
+        /// DesignPlainWires chooses a size of plain wire for every note, under the rule of looped pairs: the optimum of the same
+        /// objective. TARGET_UNREACHABLE names every note without a size, or the note up to which no sequence of sizes leads.
+        pub async fn design_plain_wires(
+            &mut self,
+            request: impl tonic::IntoRequest<super::DesignPlainWiresRequest>,
+        ) -> std::result::Result<
+            tonic::Response<super::DesignPlainWiresResponse>,
+            tonic::Status,
+        > {
+            self.inner
+                .ready()
+                .await
+                .map_err(|e| {
+                    tonic::Status::unknown(
+                        format!("Service was not ready: {}", e.into()),
+                    )
+                })?;
+            let codec = tonic_prost::ProstCodec::default();
+            let path = http::uri::PathAndQuery::from_static(
+                "/becket.stringing.v1.DesignService/DesignPlainWires",
+            );
+            let mut req = request.into_request();
+            req.extensions_mut()
+                .insert(
+                    GrpcMethod::new(
+                        "becket.stringing.v1.DesignService",
+                        "DesignPlainWires",
+                    ),
+                );
+            self.inner.unary(req, path, codec).await
+        }
+        /// MatchReplacement finds stocked wire for an old string that has only been measured, best first.
+        pub async fn match_replacement(
+            &mut self,
+            request: impl tonic::IntoRequest<super::MatchReplacementRequest>,
+        ) -> std::result::Result<
+            tonic::Response<super::MatchReplacementResponse>,
+            tonic::Status,
+        > {
+            self.inner
+                .ready()
+                .await
+                .map_err(|e| {
+                    tonic::Status::unknown(
+                        format!("Service was not ready: {}", e.into()),
+                    )
+                })?;
+            let codec = tonic_prost::ProstCodec::default();
+            let path = http::uri::PathAndQuery::from_static(
+                "/becket.stringing.v1.DesignService/MatchReplacement",
+            );
+            let mut req = request.into_request();
+            req.extensions_mut()
+                .insert(
+                    GrpcMethod::new(
+                        "becket.stringing.v1.DesignService",
+                        "MatchReplacement",
+                    ),
+                );
+            self.inner.unary(req, path, codec).await
+        }
+        /// CompareSets tells what differs between two string sets of one compass, string by string, and only that.
+        pub async fn compare_sets(
+            &mut self,
+            request: impl tonic::IntoRequest<super::CompareSetsRequest>,
+        ) -> std::result::Result<
+            tonic::Response<super::CompareSetsResponse>,
+            tonic::Status,
+        > {
+            self.inner
+                .ready()
+                .await
+                .map_err(|e| {
+                    tonic::Status::unknown(
+                        format!("Service was not ready: {}", e.into()),
+                    )
+                })?;
+            let codec = tonic_prost::ProstCodec::default();
+            let path = http::uri::PathAndQuery::from_static(
+                "/becket.stringing.v1.DesignService/CompareSets",
+            );
+            let mut req = request.into_request();
+            req.extensions_mut()
+                .insert(
+                    GrpcMethod::new("becket.stringing.v1.DesignService", "CompareSets"),
+                );
+            self.inner.unary(req, path, codec).await
+        }
+        /// ComputeStretch computes the pitch offset of every note from the strings' own inharmonicity, so that octaves agree in
+        /// chosen partials.
+        pub async fn compute_stretch(
+            &mut self,
+            request: impl tonic::IntoRequest<super::ComputeStretchRequest>,
+        ) -> std::result::Result<
+            tonic::Response<super::ComputeStretchResponse>,
+            tonic::Status,
+        > {
+            self.inner
+                .ready()
+                .await
+                .map_err(|e| {
+                    tonic::Status::unknown(
+                        format!("Service was not ready: {}", e.into()),
+                    )
+                })?;
+            let codec = tonic_prost::ProstCodec::default();
+            let path = http::uri::PathAndQuery::from_static(
+                "/becket.stringing.v1.DesignService/ComputeStretch",
+            );
+            let mut req = request.into_request();
+            req.extensions_mut()
+                .insert(
+                    GrpcMethod::new(
+                        "becket.stringing.v1.DesignService",
+                        "ComputeStretch",
+                    ),
+                );
+            self.inner.unary(req, path, codec).await
+        }
+        /// ComputeBands tells what tolerances of wire, length and pitch do to the figures of strings.
+        pub async fn compute_bands(
+            &mut self,
+            request: impl tonic::IntoRequest<super::ComputeBandsRequest>,
+        ) -> std::result::Result<
+            tonic::Response<super::ComputeBandsResponse>,
+            tonic::Status,
+        > {
+            self.inner
+                .ready()
+                .await
+                .map_err(|e| {
+                    tonic::Status::unknown(
+                        format!("Service was not ready: {}", e.into()),
+                    )
+                })?;
+            let codec = tonic_prost::ProstCodec::default();
+            let path = http::uri::PathAndQuery::from_static(
+                "/becket.stringing.v1.DesignService/ComputeBands",
+            );
+            let mut req = request.into_request();
+            req.extensions_mut()
+                .insert(
+                    GrpcMethod::new("becket.stringing.v1.DesignService", "ComputeBands"),
+                );
+            self.inner.unary(req, path, codec).await
+        }
+        /// ListSpecialStrings tells which strings of a serial differ from its model's standard set, so that only those are
+        /// ordered or made specially. An instrument has at most a few hundred strings, so all come in one answer.
+        pub async fn list_special_strings(
+            &mut self,
+            request: impl tonic::IntoRequest<super::ListSpecialStringsRequest>,
+        ) -> std::result::Result<
+            tonic::Response<super::ListSpecialStringsResponse>,
+            tonic::Status,
+        > {
+            self.inner
+                .ready()
+                .await
+                .map_err(|e| {
+                    tonic::Status::unknown(
+                        format!("Service was not ready: {}", e.into()),
+                    )
+                })?;
+            let codec = tonic_prost::ProstCodec::default();
+            let path = http::uri::PathAndQuery::from_static(
+                "/becket.stringing.v1.DesignService/ListSpecialStrings",
+            );
+            let mut req = request.into_request();
+            req.extensions_mut()
+                .insert(
+                    GrpcMethod::new(
+                        "becket.stringing.v1.DesignService",
+                        "ListSpecialStrings",
+                    ),
+                );
+            self.inner.unary(req, path, codec).await
+        }
+    }
+}
+/// Generated server implementations.
+pub mod design_service_server {
+    #![allow(
+        unused_variables,
+        dead_code,
+        missing_docs,
+        clippy::wildcard_imports,
+        clippy::let_unit_value,
+    )]
+    use tonic::codegen::*;
+    /// Generated trait containing gRPC methods that should be implemented for use with DesignServiceServer.
+    #[async_trait]
+    pub trait DesignService: std::marker::Send + std::marker::Sync + 'static {
+        /// DesignBass chooses core and one or two windings for every note of a wound bass at once: the optimum of the objective
+        /// that ObjectiveTerms states, over all combinations of the stock within the limits. Where nothing in stock keeps to the
+        /// limits, TARGET_UNREACHABLE (FAILED_PRECONDITION) names every such note.
+        async fn design_bass(
+            &self,
+            request: tonic::Request<super::DesignBassRequest>,
+        ) -> std::result::Result<
+            tonic::Response<super::DesignBassResponse>,
+            tonic::Status,
+        >;
+        /// DesignPlainWires chooses a size of plain wire for every note, under the rule of looped pairs: the optimum of the same
+        /// objective. TARGET_UNREACHABLE names every note without a size, or the note up to which no sequence of sizes leads.
+        async fn design_plain_wires(
+            &self,
+            request: tonic::Request<super::DesignPlainWiresRequest>,
+        ) -> std::result::Result<
+            tonic::Response<super::DesignPlainWiresResponse>,
+            tonic::Status,
+        >;
+        /// MatchReplacement finds stocked wire for an old string that has only been measured, best first.
+        async fn match_replacement(
+            &self,
+            request: tonic::Request<super::MatchReplacementRequest>,
+        ) -> std::result::Result<
+            tonic::Response<super::MatchReplacementResponse>,
+            tonic::Status,
+        >;
+        /// CompareSets tells what differs between two string sets of one compass, string by string, and only that.
+        async fn compare_sets(
+            &self,
+            request: tonic::Request<super::CompareSetsRequest>,
+        ) -> std::result::Result<
+            tonic::Response<super::CompareSetsResponse>,
+            tonic::Status,
+        >;
+        /// ComputeStretch computes the pitch offset of every note from the strings' own inharmonicity, so that octaves agree in
+        /// chosen partials.
+        async fn compute_stretch(
+            &self,
+            request: tonic::Request<super::ComputeStretchRequest>,
+        ) -> std::result::Result<
+            tonic::Response<super::ComputeStretchResponse>,
+            tonic::Status,
+        >;
+        /// ComputeBands tells what tolerances of wire, length and pitch do to the figures of strings.
+        async fn compute_bands(
+            &self,
+            request: tonic::Request<super::ComputeBandsRequest>,
+        ) -> std::result::Result<
+            tonic::Response<super::ComputeBandsResponse>,
+            tonic::Status,
+        >;
+        /// ListSpecialStrings tells which strings of a serial differ from its model's standard set, so that only those are
+        /// ordered or made specially. An instrument has at most a few hundred strings, so all come in one answer.
+        async fn list_special_strings(
+            &self,
+            request: tonic::Request<super::ListSpecialStringsRequest>,
+        ) -> std::result::Result<
+            tonic::Response<super::ListSpecialStringsResponse>,
+            tonic::Status,
+        >;
+    }
+    /// DesignService chooses wire, and tells what a change, a tuning, a tolerance or a measured instrument does to the strings.
+    /// It stores nothing. Equal requests get equal answers to the bit.
+    #[derive(Debug)]
+    pub struct DesignServiceServer<T> {
+        inner: Arc<T>,
+        accept_compression_encodings: EnabledCompressionEncodings,
+        send_compression_encodings: EnabledCompressionEncodings,
+        max_decoding_message_size: Option<usize>,
+        max_encoding_message_size: Option<usize>,
+    }
+    impl<T> DesignServiceServer<T> {
+        pub fn new(inner: T) -> Self {
+            Self::from_arc(Arc::new(inner))
+        }
+        pub fn from_arc(inner: Arc<T>) -> Self {
+            Self {
+                inner,
+                accept_compression_encodings: Default::default(),
+                send_compression_encodings: Default::default(),
+                max_decoding_message_size: None,
+                max_encoding_message_size: None,
+            }
+        }
+        pub fn with_interceptor<F>(
+            inner: T,
+            interceptor: F,
+        ) -> InterceptedService<Self, F>
+        where
+            F: tonic::service::Interceptor,
+        {
+            InterceptedService::new(Self::new(inner), interceptor)
+        }
+        /// Enable decompressing requests with the given encoding.
+        #[must_use]
+        pub fn accept_compressed(mut self, encoding: CompressionEncoding) -> Self {
+            self.accept_compression_encodings.enable(encoding);
+            self
+        }
+        /// Compress responses with the given encoding, if the client supports it.
+        #[must_use]
+        pub fn send_compressed(mut self, encoding: CompressionEncoding) -> Self {
+            self.send_compression_encodings.enable(encoding);
+            self
+        }
+        /// Limits the maximum size of a decoded message.
+        ///
+        /// Default: `4MB`
+        #[must_use]
+        pub fn max_decoding_message_size(mut self, limit: usize) -> Self {
+            self.max_decoding_message_size = Some(limit);
+            self
+        }
+        /// Limits the maximum size of an encoded message.
+        ///
+        /// Default: `usize::MAX`
+        #[must_use]
+        pub fn max_encoding_message_size(mut self, limit: usize) -> Self {
+            self.max_encoding_message_size = Some(limit);
+            self
+        }
+    }
+    impl<T, B> tonic::codegen::Service<http::Request<B>> for DesignServiceServer<T>
+    where
+        T: DesignService,
+        B: Body + std::marker::Send + 'static,
+        B::Error: Into<StdError> + std::marker::Send + 'static,
+    {
+        type Response = http::Response<tonic::body::Body>;
+        type Error = std::convert::Infallible;
+        type Future = BoxFuture<Self::Response, Self::Error>;
+        fn poll_ready(
+            &mut self,
+            _cx: &mut Context<'_>,
+        ) -> Poll<std::result::Result<(), Self::Error>> {
+            Poll::Ready(Ok(()))
+        }
+        fn call(&mut self, req: http::Request<B>) -> Self::Future {
+            match req.uri().path() {
+                "/becket.stringing.v1.DesignService/DesignBass" => {
+                    #[allow(non_camel_case_types)]
+                    struct DesignBassSvc<T: DesignService>(pub Arc<T>);
+                    impl<
+                        T: DesignService,
+                    > tonic::server::UnaryService<super::DesignBassRequest>
+                    for DesignBassSvc<T> {
+                        type Response = super::DesignBassResponse;
+                        type Future = BoxFuture<
+                            tonic::Response<Self::Response>,
+                            tonic::Status,
+                        >;
+                        fn call(
+                            &mut self,
+                            request: tonic::Request<super::DesignBassRequest>,
+                        ) -> Self::Future {
+                            let inner = Arc::clone(&self.0);
+                            let fut = async move {
+                                <T as DesignService>::design_bass(&inner, request).await
+                            };
+                            Box::pin(fut)
+                        }
+                    }
+                    let accept_compression_encodings = self.accept_compression_encodings;
+                    let send_compression_encodings = self.send_compression_encodings;
+                    let max_decoding_message_size = self.max_decoding_message_size;
+                    let max_encoding_message_size = self.max_encoding_message_size;
+                    let inner = self.inner.clone();
+                    let fut = async move {
+                        let method = DesignBassSvc(inner);
+                        let codec = tonic_prost::ProstCodec::default();
+                        let mut grpc = tonic::server::Grpc::new(codec)
+                            .apply_compression_config(
+                                accept_compression_encodings,
+                                send_compression_encodings,
+                            )
+                            .apply_max_message_size_config(
+                                max_decoding_message_size,
+                                max_encoding_message_size,
+                            );
+                        let res = grpc.unary(method, req).await;
+                        Ok(res)
+                    };
+                    Box::pin(fut)
+                }
+                "/becket.stringing.v1.DesignService/DesignPlainWires" => {
+                    #[allow(non_camel_case_types)]
+                    struct DesignPlainWiresSvc<T: DesignService>(pub Arc<T>);
+                    impl<
+                        T: DesignService,
+                    > tonic::server::UnaryService<super::DesignPlainWiresRequest>
+                    for DesignPlainWiresSvc<T> {
+                        type Response = super::DesignPlainWiresResponse;
+                        type Future = BoxFuture<
+                            tonic::Response<Self::Response>,
+                            tonic::Status,
+                        >;
+                        fn call(
+                            &mut self,
+                            request: tonic::Request<super::DesignPlainWiresRequest>,
+                        ) -> Self::Future {
+                            let inner = Arc::clone(&self.0);
+                            let fut = async move {
+                                <T as DesignService>::design_plain_wires(&inner, request)
+                                    .await
+                            };
+                            Box::pin(fut)
+                        }
+                    }
+                    let accept_compression_encodings = self.accept_compression_encodings;
+                    let send_compression_encodings = self.send_compression_encodings;
+                    let max_decoding_message_size = self.max_decoding_message_size;
+                    let max_encoding_message_size = self.max_encoding_message_size;
+                    let inner = self.inner.clone();
+                    let fut = async move {
+                        let method = DesignPlainWiresSvc(inner);
+                        let codec = tonic_prost::ProstCodec::default();
+                        let mut grpc = tonic::server::Grpc::new(codec)
+                            .apply_compression_config(
+                                accept_compression_encodings,
+                                send_compression_encodings,
+                            )
+                            .apply_max_message_size_config(
+                                max_decoding_message_size,
+                                max_encoding_message_size,
+                            );
+                        let res = grpc.unary(method, req).await;
+                        Ok(res)
+                    };
+                    Box::pin(fut)
+                }
+                "/becket.stringing.v1.DesignService/MatchReplacement" => {
+                    #[allow(non_camel_case_types)]
+                    struct MatchReplacementSvc<T: DesignService>(pub Arc<T>);
+                    impl<
+                        T: DesignService,
+                    > tonic::server::UnaryService<super::MatchReplacementRequest>
+                    for MatchReplacementSvc<T> {
+                        type Response = super::MatchReplacementResponse;
+                        type Future = BoxFuture<
+                            tonic::Response<Self::Response>,
+                            tonic::Status,
+                        >;
+                        fn call(
+                            &mut self,
+                            request: tonic::Request<super::MatchReplacementRequest>,
+                        ) -> Self::Future {
+                            let inner = Arc::clone(&self.0);
+                            let fut = async move {
+                                <T as DesignService>::match_replacement(&inner, request)
+                                    .await
+                            };
+                            Box::pin(fut)
+                        }
+                    }
+                    let accept_compression_encodings = self.accept_compression_encodings;
+                    let send_compression_encodings = self.send_compression_encodings;
+                    let max_decoding_message_size = self.max_decoding_message_size;
+                    let max_encoding_message_size = self.max_encoding_message_size;
+                    let inner = self.inner.clone();
+                    let fut = async move {
+                        let method = MatchReplacementSvc(inner);
+                        let codec = tonic_prost::ProstCodec::default();
+                        let mut grpc = tonic::server::Grpc::new(codec)
+                            .apply_compression_config(
+                                accept_compression_encodings,
+                                send_compression_encodings,
+                            )
+                            .apply_max_message_size_config(
+                                max_decoding_message_size,
+                                max_encoding_message_size,
+                            );
+                        let res = grpc.unary(method, req).await;
+                        Ok(res)
+                    };
+                    Box::pin(fut)
+                }
+                "/becket.stringing.v1.DesignService/CompareSets" => {
+                    #[allow(non_camel_case_types)]
+                    struct CompareSetsSvc<T: DesignService>(pub Arc<T>);
+                    impl<
+                        T: DesignService,
+                    > tonic::server::UnaryService<super::CompareSetsRequest>
+                    for CompareSetsSvc<T> {
+                        type Response = super::CompareSetsResponse;
+                        type Future = BoxFuture<
+                            tonic::Response<Self::Response>,
+                            tonic::Status,
+                        >;
+                        fn call(
+                            &mut self,
+                            request: tonic::Request<super::CompareSetsRequest>,
+                        ) -> Self::Future {
+                            let inner = Arc::clone(&self.0);
+                            let fut = async move {
+                                <T as DesignService>::compare_sets(&inner, request).await
+                            };
+                            Box::pin(fut)
+                        }
+                    }
+                    let accept_compression_encodings = self.accept_compression_encodings;
+                    let send_compression_encodings = self.send_compression_encodings;
+                    let max_decoding_message_size = self.max_decoding_message_size;
+                    let max_encoding_message_size = self.max_encoding_message_size;
+                    let inner = self.inner.clone();
+                    let fut = async move {
+                        let method = CompareSetsSvc(inner);
+                        let codec = tonic_prost::ProstCodec::default();
+                        let mut grpc = tonic::server::Grpc::new(codec)
+                            .apply_compression_config(
+                                accept_compression_encodings,
+                                send_compression_encodings,
+                            )
+                            .apply_max_message_size_config(
+                                max_decoding_message_size,
+                                max_encoding_message_size,
+                            );
+                        let res = grpc.unary(method, req).await;
+                        Ok(res)
+                    };
+                    Box::pin(fut)
+                }
+                "/becket.stringing.v1.DesignService/ComputeStretch" => {
+                    #[allow(non_camel_case_types)]
+                    struct ComputeStretchSvc<T: DesignService>(pub Arc<T>);
+                    impl<
+                        T: DesignService,
+                    > tonic::server::UnaryService<super::ComputeStretchRequest>
+                    for ComputeStretchSvc<T> {
+                        type Response = super::ComputeStretchResponse;
+                        type Future = BoxFuture<
+                            tonic::Response<Self::Response>,
+                            tonic::Status,
+                        >;
+                        fn call(
+                            &mut self,
+                            request: tonic::Request<super::ComputeStretchRequest>,
+                        ) -> Self::Future {
+                            let inner = Arc::clone(&self.0);
+                            let fut = async move {
+                                <T as DesignService>::compute_stretch(&inner, request).await
+                            };
+                            Box::pin(fut)
+                        }
+                    }
+                    let accept_compression_encodings = self.accept_compression_encodings;
+                    let send_compression_encodings = self.send_compression_encodings;
+                    let max_decoding_message_size = self.max_decoding_message_size;
+                    let max_encoding_message_size = self.max_encoding_message_size;
+                    let inner = self.inner.clone();
+                    let fut = async move {
+                        let method = ComputeStretchSvc(inner);
+                        let codec = tonic_prost::ProstCodec::default();
+                        let mut grpc = tonic::server::Grpc::new(codec)
+                            .apply_compression_config(
+                                accept_compression_encodings,
+                                send_compression_encodings,
+                            )
+                            .apply_max_message_size_config(
+                                max_decoding_message_size,
+                                max_encoding_message_size,
+                            );
+                        let res = grpc.unary(method, req).await;
+                        Ok(res)
+                    };
+                    Box::pin(fut)
+                }
+                "/becket.stringing.v1.DesignService/ComputeBands" => {
+                    #[allow(non_camel_case_types)]
+                    struct ComputeBandsSvc<T: DesignService>(pub Arc<T>);
+                    impl<
+                        T: DesignService,
+                    > tonic::server::UnaryService<super::ComputeBandsRequest>
+                    for ComputeBandsSvc<T> {
+                        type Response = super::ComputeBandsResponse;
+                        type Future = BoxFuture<
+                            tonic::Response<Self::Response>,
+                            tonic::Status,
+                        >;
+                        fn call(
+                            &mut self,
+                            request: tonic::Request<super::ComputeBandsRequest>,
+                        ) -> Self::Future {
+                            let inner = Arc::clone(&self.0);
+                            let fut = async move {
+                                <T as DesignService>::compute_bands(&inner, request).await
+                            };
+                            Box::pin(fut)
+                        }
+                    }
+                    let accept_compression_encodings = self.accept_compression_encodings;
+                    let send_compression_encodings = self.send_compression_encodings;
+                    let max_decoding_message_size = self.max_decoding_message_size;
+                    let max_encoding_message_size = self.max_encoding_message_size;
+                    let inner = self.inner.clone();
+                    let fut = async move {
+                        let method = ComputeBandsSvc(inner);
+                        let codec = tonic_prost::ProstCodec::default();
+                        let mut grpc = tonic::server::Grpc::new(codec)
+                            .apply_compression_config(
+                                accept_compression_encodings,
+                                send_compression_encodings,
+                            )
+                            .apply_max_message_size_config(
+                                max_decoding_message_size,
+                                max_encoding_message_size,
+                            );
+                        let res = grpc.unary(method, req).await;
+                        Ok(res)
+                    };
+                    Box::pin(fut)
+                }
+                "/becket.stringing.v1.DesignService/ListSpecialStrings" => {
+                    #[allow(non_camel_case_types)]
+                    struct ListSpecialStringsSvc<T: DesignService>(pub Arc<T>);
+                    impl<
+                        T: DesignService,
+                    > tonic::server::UnaryService<super::ListSpecialStringsRequest>
+                    for ListSpecialStringsSvc<T> {
+                        type Response = super::ListSpecialStringsResponse;
+                        type Future = BoxFuture<
+                            tonic::Response<Self::Response>,
+                            tonic::Status,
+                        >;
+                        fn call(
+                            &mut self,
+                            request: tonic::Request<super::ListSpecialStringsRequest>,
+                        ) -> Self::Future {
+                            let inner = Arc::clone(&self.0);
+                            let fut = async move {
+                                <T as DesignService>::list_special_strings(&inner, request)
+                                    .await
+                            };
+                            Box::pin(fut)
+                        }
+                    }
+                    let accept_compression_encodings = self.accept_compression_encodings;
+                    let send_compression_encodings = self.send_compression_encodings;
+                    let max_decoding_message_size = self.max_decoding_message_size;
+                    let max_encoding_message_size = self.max_encoding_message_size;
+                    let inner = self.inner.clone();
+                    let fut = async move {
+                        let method = ListSpecialStringsSvc(inner);
+                        let codec = tonic_prost::ProstCodec::default();
+                        let mut grpc = tonic::server::Grpc::new(codec)
+                            .apply_compression_config(
+                                accept_compression_encodings,
+                                send_compression_encodings,
+                            )
+                            .apply_max_message_size_config(
+                                max_decoding_message_size,
+                                max_encoding_message_size,
+                            );
+                        let res = grpc.unary(method, req).await;
+                        Ok(res)
+                    };
+                    Box::pin(fut)
+                }
+                _ => {
+                    Box::pin(async move {
+                        let mut response = http::Response::new(
+                            tonic::body::Body::default(),
+                        );
+                        let headers = response.headers_mut();
+                        headers
+                            .insert(
+                                tonic::Status::GRPC_STATUS,
+                                (tonic::Code::Unimplemented as i32).into(),
+                            );
+                        headers
+                            .insert(
+                                http::header::CONTENT_TYPE,
+                                tonic::metadata::GRPC_CONTENT_TYPE,
+                            );
+                        Ok(response)
+                    })
+                }
+            }
+        }
+    }
+    impl<T> Clone for DesignServiceServer<T> {
+        fn clone(&self) -> Self {
+            let inner = self.inner.clone();
+            Self {
+                inner,
+                accept_compression_encodings: self.accept_compression_encodings,
+                send_compression_encodings: self.send_compression_encodings,
+                max_decoding_message_size: self.max_decoding_message_size,
+                max_encoding_message_size: self.max_encoding_message_size,
+            }
+        }
+    }
+    /// Generated gRPC service name
+    pub const SERVICE_NAME: &str = "becket.stringing.v1.DesignService";
+    impl<T> tonic::server::NamedService for DesignServiceServer<T> {
+        const NAME: &'static str = SERVICE_NAME;
+    }
+}
 /// OrderedSerial is an instrument of an order.
 #[derive(Clone, PartialEq, Eq, Hash, ::prost::Message)]
 pub struct OrderedSerial {

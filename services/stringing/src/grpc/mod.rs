@@ -1,5 +1,6 @@
 //! The services over gRPC. Handlers only unwrap requests and wrap answers; a use case does the rest.
 
+mod design;
 mod job;
 mod ready;
 mod scale;

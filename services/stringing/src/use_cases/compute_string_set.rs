@@ -126,7 +126,7 @@ pub(super) fn validated(options: ComputeOptionsDraft, faults: &mut Vec<Fault>) -
 }
 
 /// The wires that a request brings, checked.
-fn given_wires(wires: &[stringing::Wire], faults: &mut Vec<Fault>) -> Catalogue {
+pub(crate) fn given_wires(wires: &[stringing::Wire], faults: &mut Vec<Fault>) -> Catalogue {
     let mut given = Catalogue::default();
     if wires.len() > MAX_WIRES {
         faults.push(Fault::new(

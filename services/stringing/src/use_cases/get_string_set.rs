@@ -89,7 +89,7 @@ impl App {
     }
 
     /// What the set of a serial follows from: of a frozen one what it was computed from.
-    pub(super) async fn inputs_of_serial(&self, serial_id: &str) -> Result<SetSource, UseCaseError> {
+    pub(crate) async fn inputs_of_serial(&self, serial_id: &str) -> Result<SetSource, UseCaseError> {
         let job = self.store.job(serial_id).await?;
         if job.freeze_us.is_none() {
             return self.inputs_of(&job, &CheckedScales::default()).await;

@@ -3,6 +3,8 @@
 #![allow(clippy::unwrap_used, clippy::panic, reason = "tests")]
 
 mod compute;
+mod design_sets;
+mod design_wires;
 mod job_sets;
 mod jobs;
 mod journal;

@@ -7,6 +7,7 @@ use std::sync::atomic::{AtomicU32, Ordering};
 use std::time::Duration;
 
 use becket_api::journal::journal_service_client::JournalServiceClient;
+use becket_api::stringing::design_service_client::DesignServiceClient;
 use becket_api::stringing::job_service_client::JobServiceClient;
 use becket_api::stringing::scale_service_client::ScaleServiceClient;
 use becket_api::stringing::string_set_service_client::StringSetServiceClient;
@@ -137,6 +138,10 @@ impl World {
 
     pub(crate) fn winding_orders(&self) -> WindingOrderServiceClient<Channel> {
         WindingOrderServiceClient::new(self.channel.clone())
+    }
+
+    pub(crate) fn designs(&self) -> DesignServiceClient<Channel> {
+        DesignServiceClient::new(self.channel.clone())
     }
 
     pub(crate) fn journal(&self) -> JournalServiceClient<Channel> {
