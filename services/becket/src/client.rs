@@ -13,6 +13,7 @@ use becket_api::{
     },
     journal::journal_service_client::JournalServiceClient,
     stringing::{
+        design_service_client::DesignServiceClient,
         job_service_client::JobServiceClient, scale_service_client::ScaleServiceClient,
         string_set_service_client::StringSetServiceClient,
         winding_order_service_client::WindingOrderServiceClient, wire_service_client::WireServiceClient,
@@ -89,6 +90,8 @@ services! {
     string_sets: StringSetServiceClient at stringing,
     /// The winder's orders.
     winding_orders: WindingOrderServiceClient at stringing,
+    /// Designs.
+    designs: DesignServiceClient at stringing,
     /// The journal.
     journal: JournalServiceClient at stringing,
     /// The coils.

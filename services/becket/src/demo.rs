@@ -11,7 +11,7 @@ use becket_api::{
 use crate::errors::Failure;
 
 /// Every file of the demo by its path.
-pub(crate) const FILES: [(&str, &str); 8] = [
+pub(crate) const FILES: [(&str, &str); 10] = [
     ("README.md", include_str!("../demo/README.md")),
     ("wires.toml", WIRES),
     ("scales/concert-270.toml", CONCERT),
@@ -20,6 +20,8 @@ pub(crate) const FILES: [(&str, &str); 8] = [
     ("coils.toml", COILS),
     ("jobs.toml", JOBS),
     ("schedule.toml", SCHEDULE),
+    ("design-bass.toml", DESIGN_BASS),
+    ("design-plain.toml", DESIGN_PLAIN),
 ];
 
 const WIRES: &str = include_str!("../demo/wires.toml");
@@ -29,6 +31,8 @@ const STATION: &str = include_str!("../demo/station.toml");
 const COILS: &str = include_str!("../demo/coils.toml");
 const JOBS: &str = include_str!("../demo/jobs.toml");
 const SCHEDULE: &str = include_str!("../demo/schedule.toml");
+const DESIGN_BASS: &str = include_str!("../demo/design-bass.toml");
+const DESIGN_PLAIN: &str = include_str!("../demo/design-plain.toml");
 
 /// The files, read.
 #[derive(Debug)]
@@ -85,6 +89,8 @@ pub(crate) fn write(folder: &Path) -> Result<(), Failure> {
 mod tests {
     use std::collections::BTreeSet;
 
+    use becket_api::stringing::{DesignBassRequest, DesignPlainWiresRequest};
+
     use super::*;
 
     #[test]
@@ -104,6 +110,20 @@ mod tests {
         for wire_id in named {
             assert!(stocked.contains(wire_id), "{wire_id} is on no coil");
         }
+    }
+
+    #[test]
+    fn the_questions_of_design_are_about_the_small_grand() {
+        let small = &Demo::read().unwrap().scales[1];
+        let bass: DesignBassRequest = document::parse_toml(DESIGN_BASS).unwrap();
+        let plain: DesignPlainWiresRequest = document::parse_toml(DESIGN_PLAIN).unwrap();
+        let asked = bass.notes.iter().map(|note| (note.note, note.speaking_mm));
+        let asked = asked.chain(plain.notes.iter().map(|note| (note.note, note.speaking_mm)));
+        for (note, speaking_mm) in asked {
+            let row = small.notes.iter().find(|row| row.note == note).unwrap();
+            assert_eq!(row.speaking_mm, speaking_mm, "{note}");
+        }
+        assert_eq!((bass.notes.len(), plain.notes.len()), (20, 62));
     }
 
     #[test]

@@ -8,6 +8,8 @@ use becket_api::{
     stringing::{Job, Scale, WindingOrder, Wire},
 };
 
+use prost::{Message, Name};
+
 use crate::errors::Failure;
 
 /// Reads wires from `[[wires]]`, or from csv.
@@ -81,6 +83,23 @@ pub(crate) fn winding_order(path: &Path) -> Result<WindingOrder, Failure> {
         }
         Kind::Document(Format::Toml) => Err(faulty(path, "an order is read from .json or .csv".to_owned())),
     }
+}
+
+/// Reads the question of a design.
+///
+/// # Errors
+/// As [`wires`].
+pub(crate) fn question<M: Message + Name + Default>(path: &Path) -> Result<M, Failure> {
+    read_document(path, document::parse)
+}
+
+/// Writes a scale, so that it can be looked at and loaded.
+///
+/// # Errors
+/// [`Failure::File`] if it cannot be written.
+pub(crate) fn write_scale(path: &Path, scale: &Scale) -> Result<(), Failure> {
+    let text = document::to_toml(scale).map_err(|error| faulty(path, error.to_string()))?;
+    std::fs::write(path, text).map_err(|error| faulty(path, error.to_string()))
 }
 
 enum Kind {

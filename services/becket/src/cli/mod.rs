@@ -1,6 +1,7 @@
 //! The command line: what can be typed, and nothing of what it does.
 
 mod change;
+mod design;
 mod floor;
 mod list;
 mod load;
@@ -18,6 +19,7 @@ use becket_units::UnitSystem;
 use clap::{Args, Parser, Subcommand, ValueEnum};
 
 pub(crate) use change::{Amend, Close, Release};
+pub(crate) use design::{Bands, Compare, Design, LayerWord, Replace, Special, Stretch};
 pub(crate) use floor::{Cancel, Confirm, Finish, Plan, Replan, Spoiled, Start, Watch};
 pub(crate) use list::{
     Limit, List, ListCoils, ListCutLists, ListJobs, ListJournal, ListScales, ListStations, ListStockRules,
@@ -137,6 +139,13 @@ pub(crate) enum Verb {
     Plot(Plot),
     Order(OrderWound),
     Trace(Trace),
+    #[command(subcommand)]
+    Design(Design),
+    Replace(Replace),
+    Compare(Compare),
+    Stretch(Stretch),
+    Bands(Bands),
+    Special(Special),
 }
 
 fn unit_system(text: &str) -> Result<UnitSystem, String> {

@@ -1,7 +1,10 @@
 //! Printing: tables for people, csv for spreadsheets. Nothing here asks a server.
 
+mod bands;
 mod coil;
 mod cut_list;
+mod design;
+mod difference;
 mod estimate;
 mod job;
 mod journal;
@@ -10,20 +13,25 @@ mod names;
 mod partials;
 mod picture;
 mod record;
+mod replacement;
 mod safety;
 mod scale;
 mod sets;
 mod sheet;
 mod station;
+mod stretch;
 mod string_set;
 mod winding_order;
 mod windings;
 mod wire;
 
+pub(crate) use bands::{bands_sheet, bands_text};
 pub(crate) use coil::{coil_sheet, coil_text, rule_sheet};
 pub(crate) use cut_list::{
     ListView, cut_list_body, cut_list_sheet, cut_list_text, lists_sheet, plan_text, steps_sheet, watch_line,
 };
+pub(crate) use design::{bass_sheet, bass_text, plain_sheet, plain_text};
+pub(crate) use difference::{difference_sheet, difference_text, special_sheet, special_text};
 pub(crate) use estimate::{estimate_sheet, estimate_text, estimate_weeks_sheet, shortfall_text};
 pub(crate) use job::{job_sheet, job_text};
 pub(crate) use journal::journal_sheet;
@@ -32,11 +40,13 @@ pub(crate) use measures::Measures;
 pub(crate) use partials::{partials_sheet, partials_text};
 pub(crate) use picture::picture;
 pub(crate) use record::{record_sheet, record_text, trace_sheet};
+pub(crate) use replacement::{replacement_sheet, replacement_text};
 pub(crate) use safety::SAFETY_NOTE;
 pub(crate) use scale::{notes_sheet, scale_sheet, scale_text};
 pub(crate) use sets::sets_sheet;
 pub(crate) use sheet::{Sheet, left, right};
 pub(crate) use station::{station_sheet, station_text};
+pub(crate) use stretch::{stretch_sheet, stretch_text};
 pub(crate) use string_set::{
     pieces_sheet, set_overview, set_text, strings_of_kinds, strings_sheet, wire_totals_sheet,
 };

@@ -1,6 +1,7 @@
 //! What each verb does: ask the server and print its answer.
 
 mod change;
+mod design;
 mod floor;
 mod list;
 mod load;
@@ -69,6 +70,12 @@ async fn ask(context: &Context, verb: Verb) -> Result<(), Failure> {
         Verb::Plot(args) => plot::plot(context, &args).await,
         Verb::Estimate(args) => report::estimate(context, &args).await,
         Verb::Trace(args) => report::trace(context, &args).await,
+        Verb::Design(what) => design::design(context, &what).await,
+        Verb::Replace(args) => design::replace(context, &args).await,
+        Verb::Compare(args) => design::compare(context, &args).await,
+        Verb::Stretch(args) => design::stretch(context, &args).await,
+        Verb::Bands(args) => design::bands(context, &args).await,
+        Verb::Special(args) => design::special(context, &args).await,
     }
 }
 

@@ -3,6 +3,7 @@
 
 mod command_line;
 mod concurrency;
+mod design;
 mod every_method;
 mod kill;
 mod limits;

@@ -1,0 +1,200 @@
+//! `design`, `replace`, `compare`, `stretch`, `bands` and `special`.
+
+use std::path::Path;
+
+use becket_api::stringing::{
+    CompareSetsRequest, ComputeBandsRequest, ComputeOptions, ComputeStretchRequest, CoreShape,
+    DesignBassRequest, DesignPlainWiresRequest, DifferenceTolerances, GetScaleRequest,
+    ListSpecialStringsRequest, MatchReplacementRequest, MeasuredLayer, MeasuredString, Note, OctaveRegion,
+    PitchBasis, Scale, ScaleReference, SetSource, Tolerances, set_source::Source,
+};
+
+use super::call;
+use crate::{
+    cli::{Bands, Compare, Design, LayerWord, Replace, Special, Stretch},
+    context::Context,
+    errors::Failure,
+    files, output,
+};
+
+/// Chooses wire.
+///
+/// # Errors
+/// [`Failure`] of the file, the call or of printing.
+pub(super) async fn design(context: &Context, what: &Design) -> Result<(), Failure> {
+    match what {
+        Design::Bass(args) => {
+            let request: DesignBassRequest = files::question(&args.file)?;
+            let answer = call!(context.client.designs(), design_bass, request)?;
+            let sheet = |units| output::bass_sheet(&answer.notes, units);
+            context.show(&answer, |units| output::bass_text(&answer, units), sheet)
+        }
+        Design::Plain(args) => {
+            let request: DesignPlainWiresRequest = files::question(&args.file)?;
+            let answer = call!(context.client.designs(), design_plain_wires, request)?;
+            let sheet = |units| output::plain_sheet(&answer.notes, units);
+            context.show(&answer, |units| output::plain_text(&answer, units), sheet)
+        }
+    }
+}
+
+/// Finds stocked wire for an old string.
+///
+/// # Errors
+/// [`Failure`] of the call or of printing.
+pub(super) async fn replace(context: &Context, args: &Replace) -> Result<(), Failure> {
+    let layer = |&LayerWord { over_mm, start_mm, end_mm }: &LayerWord| MeasuredLayer {
+        over_diameter_mm: over_mm,
+        start_mm,
+        end_mm,
+        density_kg_m3: None,
+    };
+    let string = MeasuredString {
+        note: args.note,
+        speaking_mm: args.speaking_mm,
+        core_shape: if args.hex { CoreShape::Hexagonal } else { CoreShape::Round }.into(),
+        core_diameter_mm: args.core_mm,
+        layers: args.layers.iter().map(layer).collect(),
+        ..MeasuredString::default()
+    };
+    let request = MatchReplacementRequest {
+        string: Some(string),
+        a4_hz: args.a4,
+        candidate_count: args.count,
+        max_load_share: args.max_load,
+        ..MatchReplacementRequest::default()
+    };
+    let answer = call!(context.client.designs(), match_replacement, request)?;
+    let sheet = |units| output::replacement_sheet(&answer.candidates, units);
+    context.show(&answer, |units| output::replacement_text(&answer, units), sheet)
+}
+
+/// Tells what differs between two sets.
+///
+/// # Errors
+/// [`Failure`] of a file, the call or of printing.
+pub(super) async fn compare(context: &Context, args: &Compare) -> Result<(), Failure> {
+    let request = CompareSetsRequest {
+        old: Some(source(&args.old, args.old_a4)?),
+        new: Some(source(&args.new, args.new_a4)?),
+        tolerances: None,
+    };
+    let answer = call!(context.client.designs(), compare_sets, request)?;
+    let sheet = |units| output::difference_sheet(&answer.rows, units);
+    context.show(&answer, |units| output::difference_text(&answer, units), sheet)
+}
+
+/// A set by its word: a file of a scale, MODEL/REVISION, or a serial.
+fn source(word: &str, a4_hz: Option<f64>) -> Result<SetSource, Failure> {
+    let path = Path::new(word);
+    let source = if path.extension().is_some_and(|extension| extension == "toml" || extension == "json") {
+        Source::Scale(files::scale(path)?)
+    } else if let Some((model_id, revision_id)) = word.split_once('/') {
+        Source::Stored(ScaleReference { model_id: model_id.to_owned(), revision_id: revision_id.to_owned() })
+    } else {
+        Source::SerialId(word.to_owned())
+    };
+    let options = a4_hz.map(|a4_hz| ComputeOptions { a4_hz: Some(a4_hz), ..ComputeOptions::default() });
+    Ok(SetSource { source: Some(source), wires: Vec::new(), options })
+}
+
+/// Stretches a tuning.
+///
+/// # Errors
+/// [`Failure`] of the calls, of the file that is written or of printing.
+pub(super) async fn stretch(context: &Context, args: &Stretch) -> Result<(), Failure> {
+    let basis = args.first_partial.then_some(PitchBasis::FirstPartial.into());
+    let options = ComputeOptions { a4_hz: args.a4, pitch_basis: basis, ..ComputeOptions::default() };
+    let reference = ScaleReference { model_id: args.model_id.clone(), revision_id: args.revision_id.clone() };
+    let regions =
+        args.octaves.iter().map(|word| OctaveRegion { first_note: word.first_note, rule: word.rule.into() });
+    let request = ComputeStretchRequest {
+        source: Some(SetSource {
+            source: Some(Source::Stored(reference)),
+            wires: Vec::new(),
+            options: Some(options),
+        }),
+        regions: regions.collect(),
+        smoothness: args.smoothness,
+        ..ComputeStretchRequest::default()
+    };
+    let answer = call!(context.client.designs(), compute_stretch, request)?;
+    let sheet = |units| output::stretch_sheet(&answer.notes, units);
+    context.show(&answer, |units| output::stretch_text(&answer, units), sheet)?;
+    match (&args.save, &args.save_as) {
+        (Some(path), Some(revision)) => save(context, args, path, revision, answer.scale_notes).await,
+        _ => Ok(()),
+    }
+}
+
+/// Writes the scale with the tuning in it, as a revision to be loaded.
+async fn save(
+    context: &Context,
+    args: &Stretch,
+    path: &Path,
+    revision: &str,
+    notes: Vec<Note>,
+) -> Result<(), Failure> {
+    let request = GetScaleRequest { model_id: args.model_id.clone(), revision_id: args.revision_id.clone() };
+    let scale =
+        call!(context.client.scales(), get_scale, request)?.scale.ok_or(Failure::Answer("the scale"))?;
+    let tuned = Scale {
+        revision_id: revision.to_owned(),
+        notes,
+        state: 0,
+        etag: String::new(),
+        create_time: None,
+        update_time: None,
+        release_time: None,
+        ..scale
+    };
+    files::write_scale(path, &tuned)?;
+    context.remark(&format!("Written to {}: {} revision {revision}.", path.display(), args.model_id))
+}
+
+/// Tells what tolerances do.
+///
+/// # Errors
+/// [`Failure`] of a file, the call or of printing.
+pub(super) async fn bands(context: &Context, args: &Bands) -> Result<(), Failure> {
+    let tolerances = Tolerances {
+        core_diameter_mm: args.core,
+        winding_diameter_mm: args.winding,
+        speaking_mm: args.length,
+        pitch_cents: args.pitch,
+        youngs_modulus_share: args.modulus,
+        core_density_share: args.core_density,
+        winding_density_share: args.winding_density,
+    };
+    let request = ComputeBandsRequest {
+        source: Some(source(&args.set, None)?),
+        notes: args.notes.clone(),
+        tolerances: Some(tolerances),
+    };
+    let answer = call!(context.client.designs(), compute_bands, request)?;
+    let sheet = |units| output::bands_sheet(&answer.notes, units);
+    context.show(&answer, |units| output::bands_text(&answer.notes, units), sheet)
+}
+
+/// Lists the strings of a serial that are not standard.
+///
+/// # Errors
+/// [`Failure`] of the call or of printing.
+pub(super) async fn special(context: &Context, args: &Special) -> Result<(), Failure> {
+    let tolerances = DifferenceTolerances {
+        speaking_mm: args.length,
+        tension_share: args.tension,
+        load_share: args.load,
+        inharmonicity_share: args.inharmonicity,
+        cut_mm: args.cut,
+        frequency_cents: None,
+    };
+    let request = ListSpecialStringsRequest {
+        serial_id: args.serial_id.clone(),
+        tolerances: Some(tolerances),
+        standard_options: None,
+    };
+    let answer = call!(context.client.designs(), list_special_strings, request)?;
+    let sheet = |units| output::special_sheet(&answer.strings, units);
+    context.show(&answer, |units| output::special_text(&answer, units), sheet)
+}
