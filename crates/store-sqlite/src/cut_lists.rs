@@ -164,11 +164,19 @@ pub(crate) async fn write_shortages(
 pub(crate) async fn one(store: &SqliteStore, list_id: &ListId) -> Result<StoredCutList, StoreError> {
     // One snapshot for the header and all that hangs on it.
     let mut tx = store.reader.begin().await.map_err(engine)?;
-    let (number, stored) = header(&mut tx, list_id).await?;
+    Ok(read(&mut tx, list_id).await?.1)
+}
+
+/// The number of a list and the list.
+pub(crate) async fn read(
+    db: &mut SqliteConnection,
+    list_id: &ListId,
+) -> Result<(i64, StoredCutList), StoreError> {
+    let (number, stored) = header(db, list_id).await?;
     let StoredHeader { header, created_us, updated_us } = stored;
-    let steps = steps::read(&mut tx, number).await?;
-    let shortages = shortages(&mut tx, number).await?;
-    Ok(StoredCutList { list: CutList { header, steps, shortages }, created_us, updated_us })
+    let steps = steps::read(db, number).await?;
+    let shortages = shortages(db, number).await?;
+    Ok((number, StoredCutList { list: CutList { header, steps, shortages }, created_us, updated_us }))
 }
 
 /// The number and the header of a list.

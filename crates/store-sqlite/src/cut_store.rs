@@ -1,17 +1,19 @@
 //! [`CutStore`], put together from the files of its concerns.
 
+use std::collections::BTreeSet;
+
 use async_trait::async_trait;
 use becket_floor::{
     Coil, CoilGuard, CoilId, FloorChange, FloorCoil, ListId, LotId, NewCutList, SerialId, Station, StationId,
     WireId,
 };
 use becket_store::{
-    Answer, Claim, CoilChange, CoilChanged, CoilFilter, CutListFilter, CutRecord, CutStore, LotSerial, Page,
-    PageRequest, StockRule, StoreError, StoredCoil, StoredCutList, StoredHeader, StoredStation, Unmounted,
-    WriteContext, Written,
+    Answer, Claim, CoilChange, CoilChanged, CoilFilter, CutListFilter, CutRecord, CutStore, ListOnFloor,
+    LotSerial, Page, PageRequest, StockRule, StoreError, StoredCoil, StoredCutList, StoredHeader,
+    StoredStation, Unmounted, WriteContext, Written,
 };
 
-use crate::{SqliteStore, coils, cut_lists, floor_commit, records, stations};
+use crate::{SqliteStore, coils, cut_lists, floor_commit, on_floor, records, stations};
 
 #[async_trait]
 impl CutStore for SqliteStore {
@@ -114,6 +116,14 @@ impl CutStore for SqliteStore {
 
     async fn cut_list(&self, list_id: &ListId) -> Result<StoredCutList, StoreError> {
         cut_lists::one(self, list_id).await
+    }
+
+    async fn cut_list_on_floor(&self, list_id: &ListId, more: &[CoilId]) -> Result<ListOnFloor, StoreError> {
+        on_floor::list(self, list_id, more).await
+    }
+
+    async fn coils_wanted_elsewhere(&self, station_id: &StationId) -> Result<BTreeSet<CoilId>, StoreError> {
+        on_floor::wanted_elsewhere(self, station_id).await
     }
 
     async fn list_cut_lists(

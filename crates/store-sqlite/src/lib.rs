@@ -17,6 +17,7 @@ mod floor_commit;
 mod idempotency;
 mod jobs;
 mod journal;
+mod on_floor;
 mod open;
 mod records;
 mod scales;

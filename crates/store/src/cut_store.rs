@@ -1,9 +1,11 @@
 //! Storage of the cutting service: coils, stations, cut lists.
 
+use std::collections::{BTreeMap, BTreeSet};
+
 use async_trait::async_trait;
 use becket_floor::{
     Booking, Coil, CoilGuard, CoilId, CoilState, CutList, CutListHeader, CutListState, FloorChange,
-    FloorCoil, ListId, LotId, NewCutList, PieceId, SerialId, SpoilCause, Station, StationId, WireId,
+    FloorCoil, ListId, LotId, NewCutList, PieceId, SerialId, SpoilCause, Station, StationId, WireId, predict,
 };
 use becket_units::Um;
 
@@ -113,6 +115,35 @@ pub struct StoredCutList {
     pub created_us: i64,
     /// When it last changed, in µs since 1970 (UTC).
     pub updated_us: i64,
+}
+
+/// A cut list with all that tells what its pending steps will leave, as it is at one moment.
+#[derive(Debug, Clone, PartialEq)]
+pub struct ListOnFloor {
+    /// The list.
+    pub list: StoredCutList,
+    /// Coils of its pending steps, and others that were asked for, as the list sees them; by id.
+    pub coils: Vec<FloorCoil>,
+    /// Wire that running lists with a lower number count on, by coil: what comes before the list if it runs.
+    pub ahead_running: BTreeMap<CoilId, Um>,
+    /// Wire that running lists, and planned ones with a lower number, count on, by coil: what comes before the list if it
+    /// is planned.
+    pub ahead_planned: BTreeMap<CoilId, Um>,
+}
+
+impl ListOnFloor {
+    /// What comes before the list if it is in a state.
+    #[must_use]
+    pub fn ahead(&self, state: CutListState) -> &BTreeMap<CoilId, Um> {
+        if state == CutListState::Planned { &self.ahead_planned } else { &self.ahead_running }
+    }
+
+    /// The list with what its pending steps will leave.
+    #[must_use]
+    pub fn predicted(&self) -> StoredCutList {
+        let list = &self.list.list;
+        StoredCutList { list: predict(list, &self.coils, self.ahead(list.header.state)), ..self.list }
+    }
 }
 
 /// A cut list without steps and shortages.
@@ -336,6 +367,18 @@ pub trait CutStore: Engine {
     /// # Errors
     /// [`StoreError::NotFound`].
     async fn cut_list(&self, list_id: &ListId) -> Result<StoredCutList, StoreError>;
+
+    /// One list with the coils of its pending steps, and those in `more` that are there.
+    ///
+    /// # Errors
+    /// [`StoreError::NotFound`] for the list.
+    async fn cut_list_on_floor(&self, list_id: &ListId, more: &[CoilId]) -> Result<ListOnFloor, StoreError>;
+
+    /// Coils of which lists of other stations than this one still want to cut.
+    ///
+    /// # Errors
+    /// Only the general ones.
+    async fn coils_wanted_elsewhere(&self, station_id: &StationId) -> Result<BTreeSet<CoilId>, StoreError>;
 
     /// Lists, newest first.
     ///

@@ -1541,7 +1541,8 @@ pub struct CutStep {
     /// Wire that the step takes off the coil in µm: the piece, the trim, or the scrapped tail.
     #[prost(int64, tag = "11")]
     pub length_um: i64,
-    /// What should be left on the coil after the step, in µm.
+    /// What is left on the coil after the step, in µm. Of a pending step it is what should be left: reckoned, whenever the list is
+    /// shown, from the coil as it is at that moment, less what running lists and lists planned before this one will cut first.
     #[prost(int64, tag = "12")]
     pub remaining_after_um: i64,
     /// What becomes of the rest, on STEP_KIND_UNMOUNT.
@@ -1681,7 +1682,7 @@ pub struct CutList {
     /// What the stock did not cover.
     #[prost(message, repeated, tag = "7")]
     pub shortages: ::prost::alloc::vec::Vec<Shortage>,
-    /// Figures of the plan as it stands.
+    /// Figures of the plan as it stands; in ListCutLists, as of the list's last change.
     #[prost(message, optional, tag = "8")]
     pub figures: ::core::option::Option<PlanFigures>,
     /// Pieces cut and good.
@@ -2761,7 +2762,8 @@ pub mod cut_list_service_client {
                 );
             self.inner.unary(req, path, codec).await
         }
-        /// WatchCutList sends what the station should do next, at once and whenever that changes, until the list has ended.
+        /// WatchCutList sends what the station should do next, at once and whenever that changes, until the list has ended. A weighing
+        /// that changes what the next step will leave on its coil counts as a change.
         pub async fn watch_cut_list(
             &mut self,
             request: impl tonic::IntoRequest<super::WatchCutListRequest>,
@@ -2883,7 +2885,8 @@ pub mod cut_list_service_server {
             >
             + std::marker::Send
             + 'static;
-        /// WatchCutList sends what the station should do next, at once and whenever that changes, until the list has ended.
+        /// WatchCutList sends what the station should do next, at once and whenever that changes, until the list has ended. A weighing
+        /// that changes what the next step will leave on its coil counts as a change.
         async fn watch_cut_list(
             &self,
             request: tonic::Request<super::WatchCutListRequest>,

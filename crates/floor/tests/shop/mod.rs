@@ -7,7 +7,7 @@ use becket_floor::{
     Amount, Coil, CoilId, CutList, FloorChange, FloorCoil, FloorError, ListId, LotId, MountPlace, NewCoil,
     NewCutList, PieceId, PieceKind, PieceNeed, PlanFigures, PlanFrame, PlanPolicy, PlannedSteps,
     SerialDigest, SerialId, SerialNeed, Spoilage, Station, StationId, Step, StepKind, StepState, WireId,
-    pending_needs, reservations, spoil, spoil_with_replan,
+    pending_needs, predict, reservations, spoil, spoil_with_replan,
 };
 use becket_planner::{FirstPlanner, Planner, check_plan};
 use becket_units::Um;
@@ -204,7 +204,14 @@ impl Shop {
     pub(crate) fn confirm(&mut self, count: u32) -> Result<(), FloorError> {
         let number = self.list.next().map_or(0, |step| step.step_number);
         let coils = self.floor_coils();
+        let told = predict(&self.list, &coils, &BTreeMap::new());
         let change = becket_floor::confirm(&self.list, &coils, &self.station, number, count, 2, "anna")?;
+        // Whatever happened since the plan was made, the steps come out as they were predicted just before.
+        for step in &change.changed_steps {
+            let told = told.steps.iter().find(|told| told.step_number == step.step_number).unwrap();
+            let outcome = |step: &Step| (step.length, step.remaining_after, step.tail_use);
+            assert_eq!(outcome(told), outcome(step), "{step:?}");
+        }
         self.commit(&change);
         Ok(())
     }

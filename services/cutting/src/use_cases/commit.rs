@@ -1,7 +1,7 @@
 //! What all changes of a cut list have in common.
 
 use becket_api::convert::{self, Stamps, etag_version};
-use becket_floor::{CutList, FloorChange};
+use becket_floor::{CoilId, CutList, FloorChange};
 use becket_store::{StoredCutList, StoredHeader, WriteContext};
 use prost::Message;
 
@@ -10,7 +10,8 @@ use crate::error::UseCaseError;
 use crate::write::decode;
 
 impl App {
-    /// Stores a change of a list and tells whoever watches it. `answer` gets the list as it is after the change.
+    /// Stores a change of a list and tells whoever watches it. `answer` gets the list as it is after the change, with
+    /// what its pending steps will leave.
     pub(crate) async fn commit<R: Message + Default>(
         &self,
         context: &WriteContext,
@@ -18,8 +19,12 @@ impl App {
         change: FloorChange,
         answer: impl FnOnce(&After) -> R + Send + 'static,
     ) -> Result<R, UseCaseError> {
-        let list = change.applied_to(&before.list);
-        let list_id = list.header.list_id.clone();
+        let list_id = before.list.header.list_id.clone();
+        let planned: Vec<CoilId> =
+            change.replace_pending.iter().flatten().map(|step| step.coil_id.clone()).collect();
+        let floor = self.store.cut_list_on_floor(&list_id, &planned).await?;
+        let ahead = floor.ahead(change.header.state);
+        let list = change.predicted(&before.list, floor.coils.clone(), ahead);
         let answer = Box::new(move |stored: &StoredHeader| {
             let StoredHeader { header, created_us, updated_us } = stored;
             let stamps = Stamps { version: header.version, create_us: *created_us, update_us: *updated_us };

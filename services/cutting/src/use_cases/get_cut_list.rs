@@ -15,7 +15,7 @@ impl App {
         request: GetCutListRequest,
     ) -> Result<GetCutListResponse, UseCaseError> {
         let list_id = id("list_id", &request.list_id, ListId::new)?;
-        let list = self.store.cut_list(&list_id).await?;
+        let list = self.store.cut_list_on_floor(&list_id, &[]).await?.predicted();
         Ok(GetCutListResponse { cut_list: Some(messages::cut_list(&list)) })
     }
 }

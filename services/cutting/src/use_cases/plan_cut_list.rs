@@ -6,7 +6,7 @@ use becket_api::convert::{read_plan_policy, within};
 use becket_api::cutting::{PlanCutListRequest, PlanCutListResponse};
 use becket_api::stringing::{Job, JobState};
 use becket_floor::{
-    CoilGuard, FloorCoil, ListId, NewCutList, PieceKind, PlanPolicy, SerialId, SerialNeed, StationId,
+    CoilGuard, FloorCoil, ListId, NewCutList, PieceKind, PlanPolicy, SerialId, SerialNeed, StationId, predict,
 };
 use becket_service_kit::CallContext;
 use becket_store::{StoredCutList, WriteContext};
@@ -162,13 +162,16 @@ impl App {
         let bench = self.bench(&order.station_id, &wires_of(&needs), None).await?;
         let coils = bench.coils.clone();
         let planned = self.plan(call, needs, bench.coils, &bench.station, &order.policy).await?;
-        let list = NewCutList {
+        let mut list = NewCutList {
             station_id: order.station_id.clone(),
             serials: planned.serials,
             policy: order.policy,
             steps: planned.steps,
             shortages: planned.shortages,
         };
+        // Every list that is there already comes before this one.
+        let ahead = coils.iter().map(|coil| (coil.coil.coil_id.clone(), coil.reserved_by_others)).collect();
+        list.steps = predict(&list.clone().named(ListId::numbered(0)), &coils, &ahead).steps;
         let guards = guards(&list, &coils);
         Ok(Planned { list, guards })
     }

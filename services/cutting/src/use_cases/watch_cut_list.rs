@@ -39,7 +39,7 @@ impl App {
         let list_id = id("list_id", &request.list_id, ListId::new)?;
         let seen = match request.resume_token.as_str() {
             "" => None,
-            token => Some(self.version_of(&list_id, token)?),
+            token => Some(self.seen_by(&list_id, token)?),
         };
         let listener = self.changes.listen();
         // A list that is not there is an error of the call and not of its stream.
@@ -50,12 +50,37 @@ impl App {
         Ok(ReceiverStream::new(receiver))
     }
 
-    fn version_of(&self, list_id: &ListId, token: &str) -> Result<i64, UseCaseError> {
+    fn seen_by(&self, list_id: &ListId, token: &str) -> Result<Seen, UseCaseError> {
         let cursor = self.tokens.decode(METHOD, list_id.as_str().as_bytes(), token).ok();
-        cursor.and_then(|version| version.parse().ok()).ok_or_else(|| {
+        cursor.as_deref().and_then(Seen::read).ok_or_else(|| {
             Fault::new("resume_token", "this token", "empty, or the token of a message about this list")
                 .into()
         })
+    }
+}
+
+/// What a reader has seen of a list. A weighing of the coil, or a cut of another list from it, changes what the next step will
+/// leave and not the list's version.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+struct Seen {
+    version: i64,
+    /// What the next step will leave, in µm; -1 if none is pending.
+    left_um: i64,
+}
+
+impl Seen {
+    fn of(list: &CutList) -> Self {
+        let left_um = list.next().map_or(-1, |step| step.remaining_after.get());
+        Self { version: list.header.version, left_um }
+    }
+
+    fn read(cursor: &str) -> Option<Self> {
+        let (version, left_um) = cursor.split_once(' ')?;
+        Some(Self { version: version.parse().ok()?, left_um: left_um.parse().ok()? })
+    }
+
+    fn cursor(self) -> String {
+        format!("{} {}", self.version, self.left_um)
     }
 }
 
@@ -63,8 +88,8 @@ struct Watcher {
     app: Arc<App>,
     list_id: ListId,
     listener: ListListener,
-    /// Version of the state that the reader has.
-    seen: Option<i64>,
+    /// The state that the reader has.
+    seen: Option<Seen>,
     quiet_since: Instant,
 }
 
@@ -72,8 +97,9 @@ impl Watcher {
     /// Runs until the list has ended or nobody reads any more.
     async fn run(mut self, sender: mpsc::Sender<Result<WatchCutListResponse, Status>>) {
         while let Ok(room) = sender.reserve().await {
-            match self.app.store.cut_list(&self.list_id).await {
-                Ok(stored) => {
+            match self.app.store.cut_list_on_floor(&self.list_id, &[]).await {
+                Ok(floor) => {
+                    let stored = floor.predicted();
                     let ended = !stored.list.header.state.is_active();
                     if let Some(message) = self.message(&stored.list) {
                         room.send(Ok(message));
@@ -99,21 +125,20 @@ impl Watcher {
 
     /// What is to be sent, if anything.
     fn message(&mut self, list: &CutList) -> Option<WatchCutListResponse> {
-        let version = list.header.version;
-        let heartbeat = self.seen == Some(version);
+        let seen = Seen::of(list);
+        let heartbeat = self.seen == Some(seen);
         if heartbeat && self.quiet_since.elapsed() < HEARTBEAT {
             return None;
         }
-        self.seen = Some(version);
+        self.seen = Some(seen);
         self.quiet_since = Instant::now();
         let count = |count: u32| i32::try_from(count).unwrap_or(i32::MAX);
-        let cursor = version.to_string();
         Some(WatchCutListResponse {
             state: list.header.state.number(),
             next: list.next().map(CutStep::from),
             pieces_done: count(list.header.pieces_done),
             pieces_pending: count(list.header.pieces_pending),
-            resume_token: self.app.tokens.encode(METHOD, self.list_id.as_str().as_bytes(), &cursor),
+            resume_token: self.app.tokens.encode(METHOD, self.list_id.as_str().as_bytes(), &seen.cursor()),
             heartbeat,
         })
     }

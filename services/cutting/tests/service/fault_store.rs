@@ -1,5 +1,6 @@
 //! A store that fails when it is told to, as a full disk or a crash would make it.
 
+use std::collections::BTreeSet;
 use std::sync::atomic::{AtomicU32, Ordering};
 
 use async_trait::async_trait;
@@ -9,8 +10,8 @@ use becket_floor::{
 };
 use becket_store::{
     Answer, Claim, CoilChange, CoilChanged, CoilFilter, CutListFilter, CutRecord, CutStore, Engine, Entry,
-    JournalStore, LotSerial, Page, PageRequest, StockRule, StoreError, StoredCoil, StoredCutList,
-    StoredHeader, StoredStation, Unmounted, WriteContext, Written,
+    JournalStore, ListOnFloor, LotSerial, Page, PageRequest, StockRule, StoreError, StoredCoil,
+    StoredCutList, StoredHeader, StoredStation, Unmounted, WriteContext, Written,
 };
 use becket_store_sqlite::SqliteStore;
 
@@ -167,6 +168,14 @@ impl CutStore for FaultStore {
 
     async fn cut_list(&self, list_id: &ListId) -> Result<StoredCutList, StoreError> {
         self.inner.cut_list(list_id).await
+    }
+
+    async fn cut_list_on_floor(&self, list_id: &ListId, more: &[CoilId]) -> Result<ListOnFloor, StoreError> {
+        self.inner.cut_list_on_floor(list_id, more).await
+    }
+
+    async fn coils_wanted_elsewhere(&self, station_id: &StationId) -> Result<BTreeSet<CoilId>, StoreError> {
+        self.inner.coils_wanted_elsewhere(station_id).await
     }
 
     async fn list_cut_lists(
