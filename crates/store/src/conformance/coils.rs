@@ -88,7 +88,7 @@ pub async fn coils_that_a_step_names_are_not_scrapped(factory: &impl Factory) {
     let mut scrap = change("C1", now.version, rest, CoilState::Scrapped);
     scrap.refuse_if_named = true;
     match store.change_coil(&ctx("s1"), scrap.clone(), text()).await {
-        Err(StoreError::CoilReserved { list_ids, .. }) => assert_eq!(list_ids, [id.clone()]),
+        Err(StoreError::CoilReserved { list_ids, .. }) => assert_eq!(list_ids, std::slice::from_ref(&id)),
         other => panic!("{other:?}"),
     }
     assert_eq!(store.coil(&c1.coil_id).await.unwrap(), now);
