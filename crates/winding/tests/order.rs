@@ -1,4 +1,5 @@
 //! Orders of an invented instrument: lines, sums, packs, refusals.
+#![allow(clippy::unwrap_used, reason = "tests")]
 
 use becket_scale::{
     AsBuilt, Choice, ComputeOptionsDraft, HitchStyle, NoteDraft, Scale, ScaleDraft, SectionDraft,

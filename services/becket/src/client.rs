@@ -13,9 +13,8 @@ use becket_api::{
     },
     journal::journal_service_client::JournalServiceClient,
     stringing::{
-        design_service_client::DesignServiceClient,
-        job_service_client::JobServiceClient, scale_service_client::ScaleServiceClient,
-        string_set_service_client::StringSetServiceClient,
+        design_service_client::DesignServiceClient, job_service_client::JobServiceClient,
+        scale_service_client::ScaleServiceClient, string_set_service_client::StringSetServiceClient,
         winding_order_service_client::WindingOrderServiceClient, wire_service_client::WireServiceClient,
     },
 };

@@ -1,4 +1,5 @@
 //! Tests of the crate from outside.
+#![allow(clippy::unwrap_used, reason = "tests")]
 
 mod by_hand;
 mod fixture;

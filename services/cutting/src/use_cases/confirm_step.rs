@@ -1,6 +1,7 @@
 //! Booking steps as done.
 
 use std::collections::{BTreeMap, BTreeSet};
+use std::time::Duration;
 
 use becket_api::cutting::{ConfirmStepRequest, ConfirmStepResponse, CutStep};
 use becket_api::digest::{hex, request_digest};
@@ -17,6 +18,9 @@ use crate::gather::gather;
 use crate::ids::{id, keep};
 use crate::upstream::UpstreamError;
 use crate::write::begin;
+
+/// How long the stringing service may take to tell whether a job has ended.
+const JOB_STATE_PATIENCE: Duration = Duration::from_secs(1);
 
 /// Which steps are confirmed.
 struct Confirmed {
@@ -66,7 +70,20 @@ impl App {
     }
 
     /// Refuses cuts for jobs that have ended. A list that has frozen a set does not ask for that again, so it asks for this.
+    ///
+    /// The wire is cut already when a step is confirmed. So where the stringing service does not answer soon, the cut is
+    /// booked all the same: a record that is missing is worse than one more piece for a job that was just closed. A first
+    /// cut still needs the service, to freeze the set.
     async fn refuse_ended(&self, call: &CallContext, change: &FloorChange) -> Result<(), UseCaseError> {
+        match tokio::time::timeout(JOB_STATE_PATIENCE, self.check_live(call, change)).await {
+            Ok(Err(UseCaseError::Upstream(error))) if error.is_transient() => Ok(()),
+            Ok(checked) => checked,
+            Err(_elapsed) => Ok(()),
+        }
+    }
+
+    /// Asks for the state of each job that a piece was cut for.
+    async fn check_live(&self, call: &CallContext, change: &FloorChange) -> Result<(), UseCaseError> {
         let serial_ids: BTreeSet<&SerialId> = change.changed_steps.iter().filter_map(serial_of).collect();
         let serial_ids: Vec<SerialId> = serial_ids.into_iter().cloned().collect();
         let answers = gather(serial_ids.clone(), |serial_id| {
