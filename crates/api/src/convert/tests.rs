@@ -284,7 +284,8 @@ fn faults_of_the_floor() {
         coils[2].coil_id: "a b" is not allowed; allowed: 1 to 63 letters A-Z and a-z, digits, '.', '-' and '_', beginning with a letter or digit
         coils[2].wire_id: "" is not allowed; allowed: 1 to 63 letters A-Z and a-z, digits, '.', '-' and '_', beginning with a letter or digit
         coils[2].lot_id: "" is not allowed; allowed: 1 to 63 letters A-Z and a-z, digits, '.', '-' and '_', beginning with a letter or digit
-        coils[2].received_mass_g: "nothing" is not allowed; allowed: a mass, or a length in received_length_mm"#]],
+        coils[2].received_mass_g: "nothing" is not allowed; allowed: a mass, or a length in received_length_mm
+        coils[2].received_date: "" is not allowed; allowed: a day in ISO 8601, such as 2026-11-30, of the years 1950 to 2200"#]],
     );
 
     let bad = cutting::Station { reel_positions: -1, trays: 1001, ..cutting::Station::default() };
