@@ -154,6 +154,16 @@ proptest! {
         }
     }
 
+    /// What the search should find on problems so small: the optimum, down to the reel changes; lots are not searched for.
+    /// It does not hold yet, see [`no_tiny_problem_is_lost_that_was_solved`]. Run it with `--ignored`; an exact method for
+    /// small problems must make it pass, and then it is ignored no longer.
+    #[test]
+    #[ignore = "known defect: small problems have no exact method, and about 2 % of them are not solved to the optimum"]
+    fn tiny_problems_are_solved_to_the_optimum(problem in tiny()) {
+        let (found, best) = found_and_best(&problem);
+        prop_assert_eq!(found, best);
+    }
+
     #[test]
     fn the_report_is_what_the_plan_comes_to(problem in tiny()) {
         let planned = planner().plan_until(&problem, &|| false).unwrap();
@@ -164,30 +174,39 @@ proptest! {
     }
 }
 
-/// Down to the reel changes, the search finds the optimum of most problems so small, of 293 in 300 when this was written; it
-/// may find more and must not find fewer by much. Lots are not searched for. It is
-/// no exact method: it can leave a group on a mounted coil whose tail is scrap where a whole coil would leave less.
+/// Uncut pieces serial by serial; groups split, scrap, coils opened, reel changes.
+type Searched = (Vec<i64>, Vec<i64>);
+
+/// What is searched for: as planned, and at best.
+fn found_and_best(problem: &Problem) -> (Searched, Searched) {
+    let planned = planner().plan_until(problem, &|| false).unwrap();
+    let mut uncut = vec![0, 0];
+    for p in &planned.plan.uncut {
+        uncut[problem.pieces[p.index()].serial.index()] += 1;
+    }
+    let values = LEVELS[..4].iter().map(|level| planned.quality.level(*level).unwrap().value).collect();
+    let (best_uncut, rest) = best(problem);
+    ((uncut, values), (best_uncut, rest[..4].to_vec()))
+}
+
+/// Guards what the planner does reach; it does not say that this is good enough. The count is what was measured on these
+/// problems, which a fixed seed draws. One kind that is missed: a group stays on a mounted coil whose tail is scrap, where a
+/// whole coil would leave less scrap.
 #[test]
-fn most_tiny_problems_are_solved_to_the_optimum() {
+fn no_tiny_problem_is_lost_that_was_solved() {
     const PROBLEMS: usize = 300;
+    const MEASURED: usize = 293;
     let mut runner = TestRunner::new_with_rng(
         ProptestConfig::default(),
         TestRng::from_seed(RngAlgorithm::ChaCha, &[7; 32]),
     );
     let solved = (0..PROBLEMS)
         .filter(|_| {
-            let problem = tiny().new_tree(&mut runner).unwrap().current();
-            let planned = planner().plan_until(&problem, &|| false).unwrap();
-            let (uncut, rest) = best(&problem);
-            let mut found = vec![0, 0];
-            for p in &planned.plan.uncut {
-                found[problem.pieces[p.index()].serial.index()] += 1;
-            }
-            let values: Vec<i64> = LEVELS.iter().map(|l| planned.quality.level(*l).unwrap().value).collect();
-            found == uncut && values[..4] == rest[..4]
+            let (found, best) = found_and_best(&tiny().new_tree(&mut runner).unwrap().current());
+            found == best
         })
         .count();
-    assert!(solved >= PROBLEMS * 97 / 100, "{solved} of {PROBLEMS}");
+    assert!(solved >= MEASURED, "{solved} of {PROBLEMS}, {MEASURED} before");
 }
 
 /// A coil that first fit decreasing cuts badly.
