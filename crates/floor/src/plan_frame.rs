@@ -283,6 +283,7 @@ fn problem_coils(
             received_rank,
             lot: lots.get(&coil.coil.lot_id).copied().unwrap_or_default(),
             mounted_at: here(&coil.coil.coil_id),
+            margin: Um::ZERO,
         })
         .collect()
 }

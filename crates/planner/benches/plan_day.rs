@@ -72,6 +72,7 @@ fn coils(random: &mut Seeded) -> Vec<Coil> {
                 received_rank: c,
                 lot: c / 3,
                 mounted_at: None,
+                margin: Um::ZERO,
             }
         })
         .collect()

@@ -126,6 +126,7 @@ fn coils(family: &str, pieces: &[Piece], wires: u32, trim: i64, random: &mut See
                 received_rank: rank,
                 lot: rank / 10,
                 mounted_at: None,
+                margin: Um::ZERO,
             });
         }
         if family == "manywires" {

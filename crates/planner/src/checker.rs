@@ -170,7 +170,9 @@ impl<'a> Replay<'a> {
         // (3) Balance and margin.
         let left = spool.left;
         self.check_balance(step, coil, stated);
-        if left >= 0 && left < self.problem.policy.margin.get() {
+        let kept = i128::from(self.problem.policy.margin.get())
+            + i128::from(self.problem.coils[coil.index()].margin.get());
+        if left >= 0 && i128::from(left) < kept {
             self.violations.push(Violation::MarginCut { step, coil, remaining: Um::new(left) });
         }
         let span = self.spans.entry(piece.serial).or_insert((step, step));

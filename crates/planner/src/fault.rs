@@ -51,6 +51,8 @@ pub enum ProblemFault {
     GroupOverSeveralSerials(GroupIndex, PieceIndex),
     /// A coil's length is negative or above [`MAX_LENGTH`].
     CoilLengthOutOfRange(CoilIndex, Um),
+    /// A coil's margin is negative or above [`MAX_LENGTH`].
+    CoilMarginOutOfRange(CoilIndex, Um),
     /// A coil names a wire that the problem does not have.
     CoilOfUnknownWire(CoilIndex, WireIndex),
     /// A coil is mounted on a position that the station does not have.
@@ -91,6 +93,9 @@ impl fmt::Display for ProblemFault {
             }
             Self::CoilLengthOutOfRange(c, l) => {
                 write!(f, "coil {} has {}; allowed are 0 to {max}", c.0, l)
+            }
+            Self::CoilMarginOutOfRange(c, l) => {
+                write!(f, "coil {} has a margin of {}; allowed are 0 to {max}", c.0, l)
             }
             Self::CoilOfUnknownWire(c, w) => write!(f, "coil {} names wire {}, which is not there", c.0, w.0),
             Self::CoilOnUnknownPosition(c, p) => {
@@ -182,9 +187,12 @@ impl Problem {
     fn add_coil_faults(&self, faults: &mut Vec<ProblemFault>) {
         let mut taken: BTreeMap<u32, CoilIndex> = BTreeMap::new();
         for (c, coil) in self.indexed_coils() {
-            let Coil { wire, available, mounted_at, .. } = *coil;
+            let Coil { wire, available, mounted_at, margin, .. } = *coil;
             if !is_length(available) {
                 faults.push(ProblemFault::CoilLengthOutOfRange(c, available));
+            }
+            if !is_length(margin) {
+                faults.push(ProblemFault::CoilMarginOutOfRange(c, margin));
             }
             if wire.index() >= self.wires.len() {
                 faults.push(ProblemFault::CoilOfUnknownWire(c, wire));

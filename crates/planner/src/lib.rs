@@ -18,7 +18,7 @@
 //!                                    reel position on which it is mounted at the start, if it is
 //! R, T         number of reel positions and of trays
 //! e            end trim, cut off squarely every time a coil is mounted
-//! m            margin left uncut on every coil because its length is known only roughly
+//! m_c          margin left uncut on coil c because its length is known only roughly: one for all coils and one of its own
 //! ```
 //!
 //! ## Decisions
@@ -32,7 +32,7 @@
 //! 1. Each piece is cut exactly once, or is listed as uncut exactly once.
 //! 2. A piece is cut from a coil of its own wire, and the coil is mounted at that moment.
 //! 3. Balance: with n_c mountings of coil c, the cuts of c add up to at most `a_c − n_c·e`. What remains after each step
-//!    is exact, and after each cut it is at least m.
+//!    is exact, and after each cut it is at least m_c.
 //! 4. A reel position is one of 0 … R−1 and holds at most one coil; a coil is on at most one position.
 //! 5. A serial is open from its first cut to its last. At most T serials are open at a time.
 //! 6. Under [`Unison::Hard`] the pieces of a group all come from one coil, or are all uncut.
@@ -113,6 +113,7 @@
 //!         received_rank: 0,
 //!         lot: 0,
 //!         mounted_at: None,
+//!         margin: mm(0),
 //!     }],
 //!     station: Station { reel_positions: 1, trays: 1 },
 //!     policy: Policy {

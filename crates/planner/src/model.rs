@@ -71,6 +71,9 @@ pub struct Coil {
     pub lot: u32,
     /// Reel position (from 0) on which it is mounted at the start, with its end trimmed already.
     pub mounted_at: Option<u32>,
+    /// Length left on it besides [`Policy::margin`] because its own length is known less well, in µm, 0 to
+    /// [`MAX_LENGTH`](crate::MAX_LENGTH).
+    pub margin: Um,
 }
 
 /// What holds for all coils of a wire.
@@ -147,6 +150,11 @@ impl Problem {
     /// Pieces with their indices.
     pub fn indexed_pieces(&self) -> impl Iterator<Item = (PieceIndex, &Piece)> {
         (0u32..).map(PieceIndex).zip(&self.pieces)
+    }
+
+    /// Length that is left on a coil if it is cut: the policy's margin and its own.
+    pub(crate) fn margin_of(&self, coil: CoilIndex) -> i64 {
+        self.policy.margin.get() + self.coils[coil.index()].margin.get()
     }
 
     /// Coils with their indices.

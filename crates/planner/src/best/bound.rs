@@ -29,6 +29,8 @@ pub(super) struct Supply {
     sealed: Vec<i64>,
     longest: i64,
     shortest: i64,
+    /// Margin of every coil, if it is the same.
+    margin: Option<i64>,
 }
 
 impl Supply {
@@ -53,6 +55,7 @@ impl Supply {
             sealed: sums(true),
             longest: stocks.iter().map(|s| s.room).max().unwrap_or(0),
             shortest: stocks.iter().map(|s| s.room).min().unwrap_or(0),
+            margin: common(stocks.iter().map(|s| s.margin)),
         }
     }
 
@@ -101,15 +104,18 @@ impl Supply {
         self.least_sealed(total, limits.mounts).max(by_count)
     }
 
-    /// Whether coils are alike and every tail is scrap: the number of coils in use then says how much scrap there is.
-    fn is_bin_packing(&self, rules: &Rules) -> bool {
-        rules.keep_from > self.longest + rules.margin && self.longest == self.shortest
+    /// Where coils are alike and every tail is scrap, room and margin of a coil together: the number of coils in use then says
+    /// how much scrap there is.
+    fn bin(&self, rules: &Rules) -> Option<i64> {
+        let bin = self.longest + self.margin?;
+        (rules.keep_from > bin && self.longest == self.shortest).then_some(bin)
     }
 
     /// Number of coils without which there is less scrap than a bound on it allows; 0 if that cannot be said.
     pub(super) fn bins_for_scrap(&self, scrap: i64, total: i64, rules: &Rules) -> usize {
-        let most_of_one = self.longest + rules.margin + rules.trim;
-        if !self.is_bin_packing(rules) || scrap <= 0 || most_of_one <= 0 {
+        let Some(bin) = self.bin(rules) else { return 0 };
+        let most_of_one = bin + rules.trim;
+        if scrap <= 0 || most_of_one <= 0 {
             return 0;
         }
         let used = scrap + total;
@@ -123,11 +129,7 @@ impl Supply {
         let trims = rules.trim * count(mounts);
         // Where every tail is scrap and all coils are alike, their number says how much there is of it.
         let used = count(bins.max(first(usize::MAX / 2, |n| self.longest.saturating_mul(count(n)) >= total)));
-        let tails = if self.is_bin_packing(rules) && total > 0 {
-            used * (self.longest + rules.margin) - total
-        } else {
-            0
-        };
+        let tails = self.bin(rules).filter(|_| total > 0).map_or(0, |bin| used * bin - total);
         trims + tails.max(0)
     }
 
@@ -164,6 +166,12 @@ impl Limits {
             _ => {}
         }
     }
+}
+
+/// The value that all have.
+fn common(mut values: impl Iterator<Item = i64>) -> Option<i64> {
+    let first = values.next()?;
+    values.all(|value| value == first).then_some(first)
 }
 
 fn as_value(count: usize) -> i64 {

@@ -57,11 +57,12 @@ impl<'a> Dive<'a> {
         let mut model = Vec::new();
         let mut class_of = Vec::new();
         for (i, stock) in stocks.iter().enumerate() {
-            let class = *numbers.entry((stock.room, stock.mounts, stock.sealed)).or_insert_with(|| {
-                classes.push(Vec::new());
-                model.push(*stock);
-                classes.len() - 1
-            });
+            let class =
+                *numbers.entry((stock.room, stock.margin, stock.mounts, stock.sealed)).or_insert_with(|| {
+                    classes.push(Vec::new());
+                    model.push(*stock);
+                    classes.len() - 1
+                });
             classes[class].push(i);
             class_of.push(class);
         }
@@ -230,9 +231,9 @@ impl<'a> Dive<'a> {
             let room = stock.room;
             let top = as_index(room / self.cell);
             // Tails worth keeping cost all the same; of shorter ones each is looked at.
-            let keep = as_index((room + self.rules.margin - self.rules.keep_from).max(-1) / self.cell);
-            let kept = (room + self.rules.margin >= self.rules.keep_from)
-                .then(|| knapsack.best_up_to[keep.min(top)]);
+            let keeping = self.rules.keeping(stock.margin, room);
+            let keep = as_index(keeping.max(-1) / self.cell);
+            let kept = (keeping >= 0).then(|| knapsack.best_up_to[keep.min(top)]);
             let low = if kept.is_some() { keep } else { 0 };
             let saving = |sum: usize| {
                 let waste = room - as_length(sum) * self.cell;

@@ -9,6 +9,8 @@ pub(super) struct Stock {
     pub(super) coil: CoilIndex,
     /// What may be cut from it, in µm: what is on it, less margin and the end trim if it must be mounted.
     pub(super) room: i64,
+    /// What stays on it besides, in µm, if it is cut.
+    pub(super) margin: i64,
     /// Must be mounted, and pays the end trim.
     pub(super) mounts: bool,
     /// Becomes opened by this.
@@ -30,7 +32,6 @@ pub(super) struct Block {
 pub(super) struct Rules {
     /// Shortest tail that is not scrap, in µm.
     pub(super) keep_from: i64,
-    pub(super) margin: i64,
     pub(super) trim: i64,
     pub(super) order: LevelOrder,
 }
@@ -39,10 +40,15 @@ pub(super) struct Rules {
 pub(super) type Cost = [i64; 3];
 
 impl Rules {
-    /// Scrap at the tail if `waste` µm of the room stay unused.
-    pub(super) fn tail_scrap(&self, waste: i64) -> i64 {
-        let tail = waste + self.margin;
+    /// Scrap at the tail if `waste` µm of the room stay unused and the margin besides.
+    pub(super) fn tail_scrap(&self, margin: i64, waste: i64) -> i64 {
+        let tail = waste + margin;
         if tail < self.keep_from { tail } else { 0 }
+    }
+
+    /// The most that may be cut of `room` such that the tail is worth keeping; negative if none is.
+    pub(super) fn keeping(&self, margin: i64, room: i64) -> i64 {
+        room + margin - self.keep_from
     }
 
     /// Which entry of a cost is the scrap.
@@ -58,7 +64,7 @@ impl Rules {
         let levels = self.order.levels().into_iter().filter(|level| *level != Level::Lots);
         for (slot, level) in cost.iter_mut().zip(levels) {
             *slot = match level {
-                Level::Scrap => trim + self.tail_scrap(waste),
+                Level::Scrap => trim + self.tail_scrap(stock.margin, waste),
                 Level::CoilsOpened => i64::from(stock.sealed),
                 _ => i64::from(stock.mounts),
             };

@@ -38,7 +38,7 @@ pub(super) fn scrap_bound(stocks: &[Stock], demand: &Demand, rules: &Rules, pric
     for stock in stocks {
         let trim = if stock.mounts { rules.trim } else { 0 };
         let top = as_index(stock.room / cell);
-        let keep = stock.room + rules.margin - rules.keep_from;
+        let keep = rules.keeping(stock.margin, stock.room);
         let mut best = i64::MIN;
         if !exact {
             best = best_up_to[top] - trim * PARTS;
@@ -51,7 +51,7 @@ pub(super) fn scrap_bound(stocks: &[Stock], demand: &Demand, rules: &Rules, pric
             };
             for (sum, value) in value.iter().enumerate().take(top + 1).skip(low).filter(|(_, v)| **v >= 0) {
                 let waste = stock.room - as_length(sum) * cell;
-                best = best.max(value - (trim + rules.tail_scrap(waste)) * PARTS);
+                best = best.max(value - (trim + rules.tail_scrap(stock.margin, waste)) * PARTS);
             }
         }
         bound -= best.max(0);

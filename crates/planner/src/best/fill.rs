@@ -1,7 +1,7 @@
 //! Filling one coil as well as it can be filled from what is still to be cut.
 
 use super::bits::Sums;
-use super::core::{Load, Rules};
+use super::core::{Load, Rules, Stock};
 use super::random::Random;
 
 /// Largest set of sums that is computed exactly, in units. Above it lengths are so fine that sums of four nearly always
@@ -13,6 +13,25 @@ const MOST_KINDS: usize = 64;
 const WINDOW_BLOCKS: i64 = 6;
 /// Starts that are tried for a coil with fine lengths.
 const FINE_STARTS: usize = 6;
+
+/// What may be filled, and what stays on the coil besides, in µm.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Gap {
+    pub(super) room: i64,
+    pub(super) margin: i64,
+}
+
+impl Gap {
+    /// All that a coil gives.
+    pub(super) fn of(stock: &Stock) -> Self {
+        Self { room: stock.room, margin: stock.margin }
+    }
+
+    /// The same coil with so much room left.
+    fn left(self, room: i64) -> Self {
+        Self { room, ..self }
+    }
+}
 
 /// Fills coils. It holds what does not change from coil to coil.
 #[derive(Debug)]
@@ -42,9 +61,10 @@ impl<'a> Filler<'a> {
         Filler { lengths, rules: self.rules, unit: self.unit }
     }
 
-    /// Takes from `counts` what fills `room` best, and returns it with the room that stays unused. Wastes more than the least
+    /// Takes from `counts` what fills the gap best, and returns it with the room that stays unused. Wastes more than the least
     /// that is possible only if that saves scrap, and at most `spare` µm.
-    pub(super) fn fill(&self, room: i64, counts: &mut [u32], spare: i64, random: &mut Random) -> (Load, i64) {
+    pub(super) fn fill(&self, gap: Gap, counts: &mut [u32], spare: i64, random: &mut Random) -> (Load, i64) {
+        let room = gap.room;
         let kinds: Vec<usize> =
             (0..counts.len()).filter(|k| counts[*k] > 0 && self.lengths[*k] <= room).collect();
         let Some(longest) = kinds.first().map(|k| self.lengths[*k]) else { return (Load::new(), room) };
@@ -60,10 +80,10 @@ impl<'a> Filler<'a> {
         if window.min(room) / self.unit <= MOST_UNITS {
             let mut load = Load::new();
             let rest = self.fill_by_proportion(room, window, counts, &kinds, &mut load, random);
-            let waste = self.fill_exactly(rest, counts, spare, &mut load, random);
+            let waste = self.fill_exactly(gap.left(rest), counts, spare, &mut load, random);
             (load, waste)
         } else {
-            self.fill_finely(room, counts, &kinds, spare, random)
+            self.fill_finely(gap, counts, &kinds, spare, random)
         }
     }
 
@@ -123,12 +143,13 @@ impl<'a> Filler<'a> {
     /// sum the one with the longest blocks, since short ones are of more use later.
     fn fill_exactly(
         &self,
-        room: i64,
+        gap: Gap,
         counts: &mut [u32],
         spare: i64,
         load: &mut Load,
         random: &mut Random,
     ) -> i64 {
+        let room = gap.room;
         let kinds = self.choose_kinds(room, counts, random);
         let unit = self.unit;
         let top = as_index(room / unit);
@@ -144,7 +165,7 @@ impl<'a> Filler<'a> {
         }
         let Some(last) = stages.last() else { return room };
         let mut sum = as_index(
-            self.choose_sum(room, spare, |top| as_length(last.largest_up_to(as_index(top / unit))) * unit)
+            self.choose_sum(gap, spare, |top| as_length(last.largest_up_to(as_index(top / unit))) * unit)
                 / unit,
         );
         let unused = room - as_length(sum) * unit;
@@ -159,10 +180,11 @@ impl<'a> Filler<'a> {
 
     /// The sum to aim at: the largest that fits, or, if that leaves scrap, the largest that leaves a tail worth keeping.
     /// `largest` gives the largest possible sum up to a limit.
-    fn choose_sum(&self, room: i64, spare: i64, largest: impl Fn(i64) -> i64) -> i64 {
-        let scrap = |sum: i64| self.rules.tail_scrap(room - sum);
+    fn choose_sum(&self, gap: Gap, spare: i64, largest: impl Fn(i64) -> i64) -> i64 {
+        let Gap { room, margin } = gap;
+        let scrap = |sum: i64| self.rules.tail_scrap(margin, room - sum);
         let tightest = largest(room);
-        let keep = room + self.rules.margin - self.rules.keep_from;
+        let keep = self.rules.keeping(margin, room);
         if scrap(tightest) > 0 && keep >= 0 {
             let kept = largest(keep.min(tightest));
             if scrap(kept) < scrap(tightest) && room - kept <= spare {
@@ -176,12 +198,13 @@ impl<'a> Filler<'a> {
     /// to four from sorted sums of up to two; from several starts.
     fn fill_finely(
         &self,
-        room: i64,
+        gap: Gap,
         counts: &mut [u32],
         kinds: &[usize],
         spare: i64,
         random: &mut Random,
     ) -> (Load, i64) {
+        let room = gap.room;
         let mean = kinds.iter().map(|k| self.lengths[*k]).sum::<i64>() / as_length(kinds.len()).max(1);
         let mut best: Option<(i64, i64, Load)> = None;
         for start in 0..FINE_STARTS {
@@ -189,8 +212,8 @@ impl<'a> Filler<'a> {
             let mut load = Load::new();
             let window = if start % 2 == 0 { 4 * mean } else { 3 * mean };
             let rest = self.fill_by_proportion(room, window, &mut trial, kinds, &mut load, random);
-            let waste = self.fill_by_pairs(rest, &mut trial, spare, &mut load, random);
-            let key = (self.rules.tail_scrap(waste), waste);
+            let waste = self.fill_by_pairs(gap.left(rest), &mut trial, spare, &mut load, random);
+            let key = (self.rules.tail_scrap(gap.margin, waste), waste);
             if best.as_ref().is_none_or(|(scrap, waste, _)| key < (*scrap, *waste)) {
                 best = Some((key.0, key.1, load));
             }
@@ -207,18 +230,19 @@ impl<'a> Filler<'a> {
 
     fn fill_by_pairs(
         &self,
-        room: i64,
+        gap: Gap,
         counts: &mut [u32],
         spare: i64,
         load: &mut Load,
         random: &mut Random,
     ) -> i64 {
+        let Gap { room, margin } = gap;
         let kinds = self.choose_kinds(room, counts, random);
         let sums = self.pairs(room, counts, &kinds);
         let tight = self.best_of_two(&sums, room, counts);
         let mut chosen = tight;
-        let keep = room + self.rules.margin - self.rules.keep_from;
-        let scrap = |sum: i64| self.rules.tail_scrap(room - sum);
+        let keep = self.rules.keeping(margin, room);
+        let scrap = |sum: i64| self.rules.tail_scrap(margin, room - sum);
         if scrap(tight.0) > 0
             && keep >= 0
             && let kept = self.best_of_two(&sums, keep, counts)

@@ -1,7 +1,7 @@
 //! Emptying a few coils and filling them anew, again and again.
 
 use super::core::{Cost, Demand, Load, Rules, Stock, add, load_length};
-use super::fill::{Filler, as_length};
+use super::fill::{Filler, Gap, as_length};
 use super::pack::Packing;
 use super::random::Random;
 
@@ -48,7 +48,8 @@ impl<'a> Search<'a> {
         let (idle, used): (Vec<usize>, Vec<usize>) =
             (0..stocks.len()).partition(|i| start.loads[*i].is_empty());
         let waste: Vec<i64> = waste.collect();
-        let bad = used.iter().copied().filter(|i| rules.tail_scrap(waste[*i]) > 0).collect();
+        let bad =
+            used.iter().copied().filter(|i| rules.tail_scrap(stocks[*i].margin, waste[*i]) > 0).collect();
         Self {
             bad,
             stocks,
@@ -88,7 +89,7 @@ impl<'a> Search<'a> {
         while !self.bad.is_empty() && self.random.below(8) > 0 {
             let at = self.random.below(self.bad.len());
             let i = self.bad[at];
-            if !self.loads[i].is_empty() && self.rules.tail_scrap(self.waste[i]) > 0 {
+            if !self.loads[i].is_empty() && self.is_bad(i) {
                 if !chosen.contains(&i) {
                     chosen.push(i);
                 }
@@ -143,7 +144,7 @@ impl<'a> Search<'a> {
         for i in order {
             // Some coils are begun with blocks at random: exact filling alone would always find the same sums.
             let (load, waste) =
-                fill_with_start(&filler, &lengths, self.stocks[i].room, &mut counts, spare, &mut self.random);
+                fill_with_start(&filler, &lengths, &self.stocks[i], &mut counts, spare, &mut self.random);
             if !load.is_empty() {
                 spare -= waste;
             }
@@ -165,7 +166,7 @@ impl<'a> Search<'a> {
             let was = !self.loads[i].is_empty();
             self.loads[i] = load.into_iter().map(|(at, count)| (kinds[at], count)).collect();
             self.waste[i] = waste;
-            if self.rules.tail_scrap(waste) > 0 {
+            if self.is_bad(i) {
                 self.bad.push(i);
             }
             let now = !self.loads[i].is_empty();
@@ -176,6 +177,11 @@ impl<'a> Search<'a> {
                 to.push(i);
             }
         }
+    }
+
+    /// Whether the tail of a coil in use is scrap.
+    fn is_bad(&self, i: usize) -> bool {
+        self.rules.tail_scrap(self.stocks[i].margin, self.waste[i]) > 0
     }
 
     fn left_length(&self) -> i64 {
@@ -216,13 +222,13 @@ impl Key {
 fn fill_with_start(
     filler: &Filler<'_>,
     lengths: &[i64],
-    room: i64,
+    stock: &Stock,
     counts: &mut [u32],
     spare: i64,
     random: &mut Random,
 ) -> (Load, i64) {
     let mut start = Load::new();
-    let mut rest = room;
+    let mut rest = stock.room;
     for _ in 0..random.below(3) {
         let kind = random.below(lengths.len());
         if lengths.get(kind).is_some_and(|length| *length <= rest) && counts[kind] > 0 {
@@ -234,7 +240,7 @@ fn fill_with_start(
             }
         }
     }
-    let (load, waste) = filler.fill(rest, counts, spare, random);
+    let (load, waste) = filler.fill(Gap { room: rest, margin: stock.margin }, counts, spare, random);
     for (kind, count) in load {
         match start.iter_mut().find(|(k, _)| *k == kind) {
             Some((_, have)) => *have += count,

@@ -148,10 +148,12 @@ impl BestPlanner {
 
 /// The coil as it is now, if it can give anything.
 fn stock(problem: &Problem, ledger: &Ledger<'_>, coil: CoilIndex) -> Option<Stock> {
-    let room = ledger.tail_after(coil, 0)? - problem.policy.margin.get();
+    let margin = problem.margin_of(coil);
+    let room = ledger.tail_after(coil, 0)? - margin;
     (room > 0).then(|| Stock {
         coil,
         room,
+        margin,
         mounts: ledger.needs_mounting(coil),
         sealed: !ledger.is_opened(coil),
         rank: problem.coils[coil.index()].received_rank,

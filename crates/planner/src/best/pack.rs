@@ -3,7 +3,7 @@
 use std::cmp::Reverse;
 
 use super::core::{Cost, Demand, Load, Rules, Stock, add, load_length, total};
-use super::fill::Filler;
+use super::fill::{Filler, Gap};
 use super::random::Random;
 
 /// A packing in numbers.
@@ -127,7 +127,7 @@ fn fill_in_order(
         if left == 0 {
             break;
         }
-        let (load, waste) = filler.fill(stocks[i].room, &mut counts, spare, &mut random);
+        let (load, waste) = filler.fill(Gap::of(&stocks[i]), &mut counts, spare, &mut random);
         if !load.is_empty() {
             spare -= waste;
         }

@@ -29,10 +29,12 @@ pub(super) fn stocks_at_start(problem: &Problem) -> Vec<Vec<Stock>> {
     for (c, coil) in problem.indexed_coils() {
         let mounts = coil.mounted_at.is_none();
         let trim = if mounts { problem.policy.end_trim.get() } else { 0 };
-        let room = coil.available.get() - trim - problem.policy.margin.get();
+        let margin = problem.margin_of(c);
+        let room = coil.available.get() - trim - margin;
         if room > 0 {
             let sealed = !coil.opened && mounts;
-            stocks[coil.wire.index()].push(Stock { coil: c, room, mounts, sealed, rank: coil.received_rank });
+            let rank = coil.received_rank;
+            stocks[coil.wire.index()].push(Stock { coil: c, room, margin, mounts, sealed, rank });
         }
     }
     stocks
@@ -153,7 +155,6 @@ fn wire_bound(
 pub(super) fn rules(problem: &Problem, wire: WireIndex, order: &LevelOrder) -> Rules {
     Rules {
         keep_from: problem.wires[wire.index()].smallest_remnant.get(),
-        margin: problem.policy.margin.get(),
         trim: problem.policy.end_trim.get(),
         order: *order,
     }

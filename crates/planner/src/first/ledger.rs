@@ -45,7 +45,7 @@ impl<'a> Ledger<'a> {
     pub(crate) fn tail_after(&self, coil: CoilIndex, length: i64) -> Option<i64> {
         let entry = self.entry(coil);
         let tail = entry.remaining - self.trim_due(coil) - length;
-        (!entry.finished && tail >= self.problem.policy.margin.get()).then_some(tail)
+        (!entry.finished && tail >= self.problem.margin_of(coil)).then_some(tail)
     }
 
     /// Whether placing a piece on the coil now costs a mounting that is not needed anyway.

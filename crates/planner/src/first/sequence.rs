@@ -154,7 +154,7 @@ impl<'a> Sequencer<'a> {
         let victim = self.mounted.iter().max_by_key(|(position, coil)| {
             let remaining = ledger.remaining(**coil);
             let wire = self.problem.coils[coil.index()].wire;
-            let usable = remaining - self.problem.policy.margin.get();
+            let usable = remaining - self.problem.margin_of(**coil);
             let next = self.forecast.next_use(wire, usable, last).map_or(u32::MAX, |serial| serial.0);
             (next, Reverse(remaining), Reverse(**position))
         });

@@ -1,8 +1,8 @@
 //! Small cases whose plan can be worked out on paper.
 
 use becket_planner::{
-    CoilIndex, Figures, FirstPlanner, Piece, PieceIndex, PieceOrder, Plan, Planner, Problem, SerialIndex,
-    Shortfall, Step, Tail, Unison, WireIndex, WireRule, check_plan,
+    Coil, CoilIndex, Figures, FirstPlanner, Piece, PieceIndex, PieceOrder, Plan, Planner, Problem,
+    SerialIndex, Shortfall, Step, Tail, Unison, WireIndex, WireRule, check_plan,
 };
 
 use crate::instances::{empty, mm, opened, piece, sealed};
@@ -116,6 +116,20 @@ fn the_margin_stays_on_the_coil() {
     problem.coils = vec![opened(549)];
     assert_eq!(plan(&problem).uncut, [PieceIndex(0)]);
     problem.coils = vec![opened(550)];
+    assert_eq!(plan(&problem).uncut, []);
+}
+
+#[test]
+fn a_coil_of_doubtful_length_keeps_more() {
+    let mut problem = empty();
+    problem.pieces = vec![piece(500, 0)];
+    problem.policy.margin = mm(50);
+    problem.coils = vec![Coil { margin: mm(10), ..opened(559) }];
+    assert_eq!(plan(&problem).uncut, [PieceIndex(0)]);
+    // The one that is known well gives the piece, though it is longer.
+    problem.coils = vec![Coil { margin: mm(10), ..opened(559) }, opened(600)];
+    assert_eq!(cuts(&plan(&problem)), [(1, 0)]);
+    problem.coils = vec![Coil { margin: mm(10), ..opened(560) }];
     assert_eq!(plan(&problem).uncut, []);
 }
 

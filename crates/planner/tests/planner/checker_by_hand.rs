@@ -130,6 +130,14 @@ fn the_balance_of_a_coil_is_exact() {
         |problem, _| problem.coils[0].available = Um::new(839_999),
         Violation::MarginCut { step: 4, coil, remaining: Um::new(29_999) },
     );
+    // 190 mm are left, of which 30 mm are the policy's margin.
+    finds(
+        |problem, _| problem.coils[0].margin = Um::new(160_001),
+        Violation::MarginCut { step: 4, coil, remaining: mm(190) },
+    );
+    let (mut problem, plan) = (problem(), sound());
+    problem.coils[0].margin = mm(160);
+    assert_eq!(check_plan(&problem, &plan), Ok(()));
 }
 
 #[test]

@@ -33,6 +33,7 @@ fn all_faults_are_listed() {
     problem.coils[1].wire = WireIndex(2);
     problem.coils[2].mounted_at = Some(0);
     problem.coils[3].mounted_at = Some(0);
+    problem.coils[3].margin = Um::new(-2);
     let expected = vec![
         ProblemFault::NoReelPosition,
         ProblemFault::NoTray,
@@ -49,6 +50,7 @@ fn all_faults_are_listed() {
         ProblemFault::CoilLengthOutOfRange(CoilIndex(0), mm(-1)),
         ProblemFault::CoilOfUnknownWire(CoilIndex(1), WireIndex(2)),
         ProblemFault::CoilOnUnknownPosition(CoilIndex(2), 0),
+        ProblemFault::CoilMarginOutOfRange(CoilIndex(3), Um::new(-2)),
         ProblemFault::CoilOnUnknownPosition(CoilIndex(3), 0),
         ProblemFault::PositionTakenTwice(0, CoilIndex(2), CoilIndex(3)),
     ];

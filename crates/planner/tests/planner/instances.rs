@@ -49,6 +49,7 @@ pub(crate) fn opened(length_mm: i64) -> Coil {
         received_rank: 0,
         lot: 0,
         mounted_at: None,
+        margin: Um::ZERO,
     }
 }
 
@@ -97,12 +98,13 @@ fn any_coils(wires: u32, reel_positions: u32, most: usize) -> impl Strategy<Valu
         0..5u32,
         0..3u32,
         prop::option::weighted(0.3, 0..reel_positions),
+        prop_oneof![Just(0), 0..200_000i64],
     );
     prop::collection::vec(coil, 0..most).prop_map(|coils| {
         let mut taken = Vec::new();
         coils
             .into_iter()
-            .map(|(wire, available, opened, received_rank, lot, at)| {
+            .map(|(wire, available, opened, received_rank, lot, at, margin)| {
                 let mounted_at = at.filter(|position| !taken.contains(position));
                 taken.extend(mounted_at);
                 Coil {
@@ -112,6 +114,7 @@ fn any_coils(wires: u32, reel_positions: u32, most: usize) -> impl Strategy<Valu
                     received_rank,
                     lot,
                     mounted_at,
+                    margin: Um::new(margin),
                 }
             })
             .collect()

@@ -18,7 +18,7 @@ fn planner() -> BestPlanner {
 /// Up to 6 pieces of up to 2 serials and 3 coils of one wire, as many trays as serials.
 fn tiny() -> impl Strategy<Value = Problem> {
     let pieces = prop::collection::vec((10..40i64, 0..2u32, 0..3u32), 0..7);
-    let coils = prop::collection::vec((20..130i64, any::<bool>(), 0..2u32, any::<bool>()), 0..4);
+    let coils = prop::collection::vec((20..130i64, any::<bool>(), 0..2u32, any::<bool>(), 0..3i64), 0..4);
     let unison = prop_oneof![Just(Unison::Hard), Just(Unison::Preferred), Just(Unison::Off)];
     (pieces, coils, 0..4i64, 0..4i64, 0..30i64, unison).prop_map(
         |(pieces, coils, trim, margin, keep, unison)| {
@@ -38,11 +38,12 @@ fn tiny() -> impl Strategy<Value = Problem> {
                 .collect();
             problem.coils = (0u32..)
                 .zip(coils)
-                .map(|(rank, (length, is_opened, lot, mounted))| Coil {
+                .map(|(rank, (length, is_opened, lot, mounted, margin))| Coil {
                     opened: is_opened,
                     received_rank: rank,
                     lot,
                     mounted_at: mounted.then_some(rank),
+                    margin: mm(margin * margin),
                     ..opened(length)
                 })
                 .collect();
@@ -67,7 +68,7 @@ fn value(problem: &Problem, choice: &[Option<usize>]) -> Option<Value> {
         let mounts = coil.mounted_at.is_none();
         let trim = if mounts { policy.end_trim.get() } else { 0 };
         let left = coil.available.get() - trim - lengths.iter().sum::<i64>();
-        if left < policy.margin.get() {
+        if left < policy.margin.get() + coil.margin.get() {
             return None;
         }
         scrap += trim + if left < problem.wires[0].smallest_remnant.get() { left } else { 0 };

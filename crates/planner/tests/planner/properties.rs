@@ -93,7 +93,7 @@ proptest! {
         let trims = i64::from(problem.serials) * problem.policy.end_trim.get();
         let available = Um::new(total + trims + problem.policy.margin.get());
         for (wire, _) in (0u32..).map(becket_planner::WireIndex).zip(problem.wires.clone()) {
-            problem.coils.push(Coil { wire, available, opened: false, received_rank: 9, lot: 0, mounted_at: None });
+            problem.coils.push(Coil { wire, available, opened: false, received_rank: 9, lot: 0, mounted_at: None, margin: Um::ZERO });
             // So that the coil never counts as scrap in between.
             problem.wires[wire.index()].smallest_remnant = Um::ZERO;
         }
@@ -119,7 +119,7 @@ proptest! {
             for (c, _) in candidates {
                 // A coil that is off pays another trim to come back.
                 let trim = if on.contains(&c) { 0 } else { problem.policy.end_trim.get() };
-                let room = left[c.index()] - trim - problem.policy.margin.get();
+                let room = left[c.index()] - trim - problem.policy.margin.get() - problem.coils[c.index()].margin.get();
                 prop_assert!(room < piece.length.get(), "coil {} has room {} for {:?}", c.0, room, piece);
             }
         }
