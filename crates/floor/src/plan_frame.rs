@@ -107,6 +107,9 @@ impl PlanFrame {
                 end_trim: policy.end_trim,
                 margin: policy.coil_margin,
                 piece_order: policy.piece_order,
+                // As many serials in due order as have trays: what is due first is done first.
+                due_window: Some(station.trays.saturating_sub(1)),
+                fifo: true,
             },
         };
         Self { problem, serials, pieces, coils }
@@ -310,6 +313,7 @@ fn problem_pieces(
             length: piece.length,
             group: GroupIndex(number(sets.find(place))),
             rank: ranks.get(place).copied().unwrap_or_default(),
+            section: 0,
         })
         .collect()
 }

@@ -39,8 +39,14 @@ fn pieces(random: &mut Seeded) -> Vec<Piece> {
             let group = groups.next().expect("endless");
             // Two legs of 250 to 1350 mm, pins included.
             let length = 2 * (250_000 + i64::from(PAIRS_OF_NOTES - pair) * 32_000 + random.below(5_000));
-            let piece =
-                |i: i64| Piece { wire, serial, length: Um::new(length + i * 1_000), group, rank: 100 + pair };
+            let piece = |i: i64| Piece {
+                wire,
+                serial,
+                length: Um::new(length + i * 1_000),
+                group,
+                rank: 100 + pair,
+                section: 1,
+            };
             pieces.extend((0..3).map(piece));
         }
         for core in 0..CORES {
@@ -53,7 +59,7 @@ fn pieces(random: &mut Seeded) -> Vec<Piece> {
                 None
             };
             let group = group.or_else(|| groups.next()).expect("endless");
-            pieces.push(Piece { wire, serial, length, group, rank: core });
+            pieces.push(Piece { wire, serial, length, group, rank: core, section: 0 });
         }
     }
     pieces
@@ -91,6 +97,7 @@ fn day() -> Problem {
             end_trim: Um::new(30_000),
             margin: Um::new(300_000),
             piece_order: PieceOrder::UpTheScale,
+            ..Policy::default()
         },
     }
 }

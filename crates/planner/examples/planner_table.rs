@@ -72,6 +72,7 @@ fn problem(family: &str, pieces: usize, seed: u64) -> Problem {
                 length: Um::new(length / group_size),
                 group: GroupIndex(group),
                 rank: group,
+                section: 0,
             });
         }
         group += 1;
@@ -89,6 +90,7 @@ fn problem(family: &str, pieces: usize, seed: u64) -> Problem {
             end_trim: Um::new(trim),
             margin: Um::ZERO,
             piece_order: PieceOrder::BySize,
+            ..Policy::default()
         },
     }
 }

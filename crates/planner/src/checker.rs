@@ -8,7 +8,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use becket_units::Um;
 
 use crate::model::{
-    Coil, CoilIndex, GroupIndex, Piece, PieceIndex, PieceOrder, Problem, SerialIndex, Unison,
+    Coil, CoilIndex, GroupIndex, Piece, PieceIndex, PieceOrder, Problem, SerialIndex, Unison, WireIndex,
 };
 use crate::plan::{Plan, Step, Tail};
 use crate::violation::{Figure, Violation};
@@ -30,6 +30,7 @@ pub fn check_plan(problem: &Problem, plan: &Plan) -> Result<(), Vec<Violation>> 
     replay.check_all_accounted(&plan.uncut);
     replay.check_nothing_left_mounted();
     replay.check_trays();
+    replay.check_due_order();
     replay.check_groups();
     replay.check_figures(plan);
     if replay.violations.is_empty() { Ok(()) } else { Err(replay.violations) }
@@ -51,12 +52,17 @@ struct Spool {
     last_cut: BTreeMap<SerialIndex, Piece>,
 }
 
+/// What equal sealed coils share: wire, length and margin.
+type Equal = (WireIndex, Um, Um);
+
 /// The state of the station, the tallies, and what was found.
 #[derive(Debug)]
 struct Replay<'a> {
     problem: &'a Problem,
     spools: Vec<Spool>,
     holders: BTreeMap<u32, CoilIndex>,
+    /// Sealed coils that were not mounted yet, by order of receipt.
+    sealed: BTreeMap<Equal, BTreeSet<(u32, CoilIndex)>>,
     times_cut: Vec<u32>,
     /// First and last step in which a serial is cut.
     spans: BTreeMap<SerialIndex, (usize, usize)>,
@@ -80,11 +86,20 @@ impl<'a> Replay<'a> {
             remnant: None,
             last_cut: BTreeMap::new(),
         };
+        let mut sealed: BTreeMap<Equal, BTreeSet<(u32, CoilIndex)>> = BTreeMap::new();
+        for (c, coil) in problem.indexed_coils().filter(|(_, coil)| !coil.opened && coil.mounted_at.is_none())
+        {
+            sealed
+                .entry((coil.wire, coil.available, coil.margin))
+                .or_default()
+                .insert((coil.received_rank, c));
+        }
         let holders = problem.indexed_coils().filter_map(|(c, coil)| coil.mounted_at.map(|on| (on, c)));
         Self {
             problem,
             spools: problem.coils.iter().map(spool).collect(),
             holders: holders.collect(),
+            sealed,
             times_cut: vec![0; problem.pieces.len()],
             spans: BTreeMap::new(),
             origins: BTreeMap::new(),
@@ -138,6 +153,19 @@ impl<'a> Replay<'a> {
         self.mountings += 1;
         self.scrap += i128::from(self.problem.policy.end_trim.get());
         self.check_balance(step, coil, stated);
+        self.check_first_in(step, coil);
+    }
+
+    /// (11) No equal sealed coil of earlier receipt is left.
+    fn check_first_in(&mut self, step: usize, coil: CoilIndex) {
+        let Coil { wire, available, margin, received_rank, .. } = self.problem.coils[coil.index()];
+        let Some(equal) = self.sealed.get_mut(&(wire, available, margin)) else { return };
+        if equal.remove(&(received_rank, coil))
+            && self.problem.policy.fifo
+            && let Some((_, older)) = equal.first().filter(|(rank, _)| *rank < received_rank)
+        {
+            self.violations.push(Violation::NotFirstIn { step, coil, older: *older });
+        }
     }
 
     fn cut(&mut self, step: usize, coil: CoilIndex, index: PieceIndex, stated: Um) {
@@ -263,6 +291,21 @@ impl<'a> Replay<'a> {
             let open = closings.len() as u64;
             if open > u64::from(self.problem.station.trays) {
                 self.violations.push(Violation::TraysExceeded { step: first, open });
+            }
+        }
+    }
+
+    /// (10) No serial is begun too far ahead of one that is open.
+    fn check_due_order(&mut self) {
+        let Some(window) = self.problem.policy.due_window else { return };
+        let spans: Vec<_> = self.spans.iter().map(|(serial, span)| (*serial, *span)).collect();
+        let ahead = usize::try_from(window).unwrap_or(usize::MAX).saturating_add(1);
+        let mut latest: Option<(usize, SerialIndex)> = None;
+        for (place, (serial, (first, _))) in spans.iter().enumerate().skip(ahead) {
+            let (due, (_, last)) = spans[place - ahead];
+            latest = latest.max(Some((last, due)));
+            if let Some((_, open)) = latest.filter(|(last, _)| last > first) {
+                self.violations.push(Violation::AheadOfDueOrder { step: *first, serial: *serial, open });
             }
         }
     }

@@ -19,6 +19,7 @@
 //! R, T         number of reel positions and of trays
 //! e            end trim, cut off squarely every time a coil is mounted
 //! m_c          margin left uncut on coil c because its length is known only roughly: one for all coils and one of its own
+//! D            due window: how many places ahead of a serial that is not done another may be begun; none: any number
 //! ```
 //!
 //! ## Decisions
@@ -41,6 +42,10 @@
 //! 8. Whoever was mounted or cut by the plan is unmounted by its end. A coil that was mounted before and from which
 //!    nothing is cut may stay where it is.
 //! 9. While a coil stays mounted, the pieces of one serial are cut from it in the wanted order ([`PieceOrder`]).
+//! 10. Under a due window, a serial is begun only when every serial due more than D places before it, counted among those
+//!     of which anything is cut, has had its last cut ([`Policy::due_window`]).
+//! 11. Under first in first out, when a sealed coil is first mounted, no equal sealed coil of an earlier receipt is left
+//!     ([`Policy::fifo`]).
 //!
 //! ## Objective
 //!
@@ -101,6 +106,7 @@
 //!     length,
 //!     group: GroupIndex(group),
 //!     rank: group,
+//!     section: 0,
 //! };
 //! let problem = Problem {
 //!     wires: vec![WireRule { smallest_remnant: mm(150) }],
@@ -121,6 +127,7 @@
 //!         end_trim: mm(20),
 //!         margin: mm(0),
 //!         piece_order: PieceOrder::UpTheScale,
+//!         ..Policy::default()
 //!     },
 //! };
 //! let plan = FirstPlanner.plan(&problem)?;
@@ -137,6 +144,7 @@ mod first;
 mod model;
 mod objective;
 mod plan;
+mod receipt;
 mod report_checker;
 mod violation;
 

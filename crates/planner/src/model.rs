@@ -53,6 +53,8 @@ pub struct Piece {
     pub group: GroupIndex,
     /// Place in the stringer's order up the scale: low notes have low ranks. Equal ranks may be cut in any order.
     pub rank: u32,
+    /// Section of the scale, numbered from the bass up.
+    pub section: u32,
 }
 
 /// One coil of wire in stock.
@@ -65,7 +67,7 @@ pub struct Coil {
     pub available: Um,
     /// Whether wire was cut from it before. A coil mounted at the start counts as opened in any case.
     pub opened: bool,
-    /// Order of receipt: sealed coils with lower ranks are opened first.
+    /// Order of receipt: sealed coils with lower ranks are opened first, see [`Policy::fifo`].
     pub received_rank: u32,
     /// Lot or heat. Where a group must be split, coils of one lot are preferred.
     pub lot: u32,
@@ -127,6 +129,27 @@ pub struct Policy {
     pub margin: Um,
     /// Order of pieces on a coil.
     pub piece_order: PieceOrder,
+    /// How far serials may be cut ahead of due order: one is begun only when all that are due more than so many places
+    /// before it are done, where places are counted among the serials of which anything is cut. 0 is strict due order,
+    /// one serial at a time; `None` leaves the order free within the trays.
+    pub due_window: Option<u32>,
+    /// Whether equal sealed coils, of one wire, length and margin, are opened in their order of receipt. Without it a coil of a
+    /// fitting lot may be opened before an older one.
+    pub fifo: bool,
+}
+
+impl Default for Policy {
+    /// Unisons preferred, neither trim nor margin, up the scale, any order of serials, first in first out.
+    fn default() -> Self {
+        Self {
+            unison: Unison::Preferred,
+            end_trim: Um::ZERO,
+            margin: Um::ZERO,
+            piece_order: PieceOrder::UpTheScale,
+            due_window: None,
+            fifo: true,
+        }
+    }
 }
 
 /// A day's cutting. [`Problem::check`] says whether it is sound; planners refuse one that is not.
@@ -155,6 +178,12 @@ impl Problem {
     /// Length that is left on a coil if it is cut: the policy's margin and its own.
     pub(crate) fn margin_of(&self, coil: CoilIndex) -> i64 {
         self.policy.margin.get() + self.coils[coil.index()].margin.get()
+    }
+
+    /// Number of serials, consecutive in due order, that may be cut in any order among themselves.
+    pub(crate) fn serials_at_a_time(&self) -> u32 {
+        let window = self.policy.due_window.map_or(u32::MAX, |window| window.saturating_add(1));
+        self.station.trays.min(window)
     }
 
     /// Coils with their indices.

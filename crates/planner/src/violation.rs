@@ -5,7 +5,7 @@ use std::fmt;
 use becket_units::Um;
 
 use crate::fault::ProblemFault;
-use crate::model::{CoilIndex, GroupIndex, PieceIndex};
+use crate::model::{CoilIndex, GroupIndex, PieceIndex, SerialIndex};
 use crate::plan::Tail;
 
 /// One of the [`Figures`](crate::Figures) of a plan.
@@ -81,6 +81,10 @@ pub enum Violation {
     GroupCutInPart { group: GroupIndex },
     /// A piece comes before one of its serial that should precede it on the coil.
     OutOfOrder { step: usize, piece: PieceIndex },
+    /// A serial is begun before one is done that is due more than the due window before it.
+    AheadOfDueOrder { step: usize, serial: SerialIndex, open: SerialIndex },
+    /// A sealed coil is opened while an equal one that was received earlier is not.
+    NotFirstIn { step: usize, coil: CoilIndex, older: CoilIndex },
     /// A figure is not what the steps come to.
     FigureWrong { figure: Figure, stated: i128, actual: i128 },
 }
@@ -131,6 +135,12 @@ impl fmt::Display for Violation {
             Self::GroupCutInPart { group } => write!(f, "group {} is cut only in part", group.0),
             Self::OutOfOrder { step, piece } => {
                 write!(f, "step {step}: piece {} is out of the wanted order", piece.0)
+            }
+            Self::AheadOfDueOrder { step, serial, open } => {
+                write!(f, "step {step}: serial {} is begun before serial {} is done", serial.0, open.0)
+            }
+            Self::NotFirstIn { step, coil, older } => {
+                write!(f, "step {step}: coil {} is opened before the older coil {}", coil.0, older.0)
             }
             Self::FigureWrong { figure, stated, actual } => {
                 write!(f, "figure {figure:?} is stated as {stated}, but comes to {actual}")

@@ -92,7 +92,14 @@ impl Layout {
             groups = groups.max(piece.group.saturating_add(1));
             let group = piece.group.checked_add(self.groups).map(GroupIndex).ok_or(EstimateError::TooLong)?;
             let (wire, serial) = (WireIndex(0), SerialIndex(self.serials));
-            self.pieces.push(Piece { wire, serial, length: piece.length, group, rank: piece.group });
+            self.pieces.push(Piece {
+                wire,
+                serial,
+                length: piece.length,
+                group,
+                rank: piece.group,
+                section: 0,
+            });
             self.weeks.push(week);
             length = length.checked_add(piece.length).ok_or(EstimateError::TooLong)?;
         }

@@ -72,6 +72,7 @@ pub struct WireEstimate {
 ///         end_trim: mm(0),
 ///         margin: mm(0),
 ///         piece_order: PieceOrder::UpTheScale,
+///         ..Policy::default()
 ///     },
 ///     linear_density_g_m: 5.0,
 ///     pack_masses_g: vec![250.0],

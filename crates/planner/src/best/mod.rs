@@ -20,6 +20,7 @@ use crate::first::{FirstPlanner, Forecast, Ledger, Sequencer};
 use crate::model::{CoilIndex, PieceIndex, Problem, SerialIndex, WireIndex};
 use crate::objective::{LevelOrder, Quality, Score};
 use crate::plan::{Plan, PlanError, Planner};
+use crate::receipt::in_order_of_receipt;
 
 use self::core::Stock;
 use wire::{Placed, Solved, WireTask};
@@ -113,7 +114,9 @@ impl BestPlanner {
             ledger.end_batch();
         }
         let uncut = (0u32..).map(PieceIndex).zip(uncut).filter(|(_, uncut)| *uncut).map(|(p, _)| p).collect();
-        (sequencer.finish(&mut ledger, uncut), scrap_bounds)
+        let mut plan = sequencer.finish(&mut ledger, uncut);
+        in_order_of_receipt(problem, &mut plan);
+        (plan, scrap_bounds)
     }
 
     /// Places the pieces of a batch, wire by wire.
@@ -173,7 +176,7 @@ fn batches(problem: &Problem) -> Vec<(Vec<Vec<PieceIndex>>, SerialIndex)> {
         if has_pieces {
             if free == 0 {
                 batches.push((vec![Vec::new(); problem.wires.len()], serial));
-                free = problem.station.trays;
+                free = problem.serials_at_a_time();
             }
             free -= 1;
             if let Some((_, last)) = batches.last_mut() {

@@ -7,6 +7,7 @@ mod sequence;
 
 use crate::model::{PieceIndex, Problem, SerialIndex};
 use crate::plan::{Plan, PlanError, Planner};
+use crate::receipt::in_order_of_receipt;
 
 pub(crate) use forecast::Forecast;
 pub(crate) use ledger::Ledger;
@@ -15,7 +16,7 @@ pub(crate) use sequence::Sequencer;
 
 /// A sound and fast heuristic.
 ///
-/// Serials are served in due order, as many at a time as there are trays. For each serial the groups are placed by
+/// Serials are served in due order, as many at a time as there are trays and the due window allows. For each serial the groups are placed by
 /// falling length: on the opened coil that fits best, else on the sealed coil received first. Then the batch is cut coil
 /// by coil: first what is mounted already, then wire by wire. When a reel position is needed, the coil whose next use lies
 /// furthest ahead is taken off.
@@ -36,7 +37,7 @@ impl Planner for FirstPlanner {
         let mut placer = Placer::new(problem);
         let mut sequencer = Sequencer::new(problem, forecast);
 
-        let mut trays_free = problem.station.trays;
+        let mut trays_free = problem.serials_at_a_time();
         let mut batch = Vec::new();
         for (serial, pieces) in pieces_by_serial(problem) {
             let placed = placer.place_serial(&mut ledger, pieces, &mut batch);
@@ -47,13 +48,15 @@ impl Planner for FirstPlanner {
                 sequencer.cut_batch(&mut ledger, &batch, serial);
                 ledger.end_batch();
                 batch.clear();
-                trays_free = problem.station.trays;
+                trays_free = problem.serials_at_a_time();
             }
         }
         if let Some(last) = problem.serials.checked_sub(1) {
             sequencer.cut_batch(&mut ledger, &batch, SerialIndex(last));
         }
-        Ok(sequencer.finish(&mut ledger, placer.into_uncut()))
+        let mut plan = sequencer.finish(&mut ledger, placer.into_uncut());
+        in_order_of_receipt(problem, &mut plan);
+        Ok(plan)
     }
 }
 

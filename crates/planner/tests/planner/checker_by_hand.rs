@@ -1,7 +1,7 @@
 //! The checker against plans written by hand: one sound plan, and every kind of violation that can be made from it.
 
 use becket_planner::{
-    CoilIndex, Figure, Figures, GroupIndex, Piece, PieceIndex, PieceOrder, Plan, Problem, SerialIndex,
+    Coil, CoilIndex, Figure, Figures, GroupIndex, Piece, PieceIndex, PieceOrder, Plan, Problem, SerialIndex,
     Station, Step, Tail, Unison, Violation, WireIndex, WireRule, check_plan,
 };
 use becket_units::Um;
@@ -260,4 +260,52 @@ fn every_figure_is_recomputed() {
     finds(|_, plan| plan.figures.coils_opened = 2, wrong(Figure::CoilsOpened, 2, 1));
     finds(|_, plan| plan.figures.reel_changes = 2, wrong(Figure::ReelChanges, 2, 1));
     finds(|_, plan| plan.figures.groups_split = 1, wrong(Figure::GroupsSplit, 1, 0));
+}
+
+#[test]
+fn a_serial_ahead_of_its_due_window() {
+    // Serial 1 is cut before serial 0.
+    let ahead = Violation::AheadOfDueOrder { step: 0, serial: SerialIndex(1), open: SerialIndex(0) };
+    finds(|problem, _| problem.policy.due_window = Some(0), ahead);
+    let mut problem = problem();
+    problem.policy.due_window = Some(1);
+    assert_eq!(check_plan(&problem, &sound()), Ok(()));
+    // A serial of which nothing is cut has no place.
+    problem.serials = 3;
+    problem.policy.due_window = Some(0);
+    problem.pieces[2].serial = SerialIndex(0);
+    problem.pieces[3].serial = SerialIndex(1);
+    problem.pieces.push(Piece { serial: SerialIndex(2), ..piece(100, 3) });
+    let mut plan = sound();
+    plan.steps.insert(5, cut(0, 4, 90));
+    plan.steps[6] = unmount(0, 0, Tail::Scrap(mm(90)));
+    plan.figures = Figures {
+        pieces_cut: 4,
+        cut_length: mm(1100),
+        scrap: mm(160),
+        remnant_length: mm(0),
+        ..plan.figures
+    };
+    assert_eq!(check_plan(&problem, &plan), Ok(()));
+}
+
+#[test]
+fn a_coil_opened_before_an_older_one() {
+    let newer = |problem: &mut Problem| {
+        problem.coils.push(Coil { received_rank: 1, ..problem.coils[0] });
+        problem.coils[0].received_rank = 2;
+    };
+    let found = Violation::NotFirstIn { step: 2, coil: CoilIndex(0), older: CoilIndex(3) };
+    finds(|problem, _| newer(problem), found);
+    let mut problem = problem();
+    newer(&mut problem);
+    problem.policy.fifo = false;
+    assert_eq!(check_plan(&problem, &sound()), Ok(()));
+    // Of another length, or opened before, it is no equal.
+    problem.policy.fifo = true;
+    problem.coils[3].available = mm(999);
+    assert_eq!(check_plan(&problem, &sound()), Ok(()));
+    problem.coils[3].available = mm(1000);
+    problem.coils[3].opened = true;
+    assert_eq!(check_plan(&problem, &sound()), Ok(()));
 }

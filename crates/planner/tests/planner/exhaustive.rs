@@ -20,6 +20,8 @@ fn tiny() -> impl Strategy<Value = Problem> {
             problem.wires[0].smallest_remnant = mm(10);
             problem.pieces = (0u32..).zip(pieces).map(|(g, length)| piece(length, g)).collect();
             problem.coils = (0u32..).zip(coils).map(|(rank, length)| sealed(length, rank)).collect();
+            // Any assignment is tried, whatever its coils' order of receipt.
+            problem.policy.fifo = false;
             problem.policy.end_trim = mm(trim);
             problem.policy.margin = mm(margin);
             problem

@@ -25,6 +25,7 @@ pub(crate) fn empty() -> Problem {
             end_trim: Um::ZERO,
             margin: Um::ZERO,
             piece_order: PieceOrder::BySize,
+            ..Policy::default()
         },
     }
 }
@@ -37,6 +38,7 @@ pub(crate) fn piece(length_mm: i64, group: u32) -> Piece {
         length: mm(length_mm),
         group: GroupIndex(group),
         rank: group,
+        section: 0,
     }
 }
 
@@ -62,12 +64,17 @@ fn any_policy() -> impl Strategy<Value = Policy> {
     let unison = prop_oneof![Just(Unison::Hard), Just(Unison::Preferred), Just(Unison::Off)];
     let order =
         prop_oneof![Just(PieceOrder::BySize), Just(PieceOrder::UpTheScale), Just(PieceOrder::DownTheScale)];
-    (unison, 0..60i64, 0..60i64, order).prop_map(|(unison, trim, margin, piece_order)| Policy {
-        unison,
-        end_trim: mm(trim),
-        margin: mm(margin),
-        piece_order,
-    })
+    let due_window = prop::option::of(0..3u32);
+    (unison, 0..60i64, 0..60i64, order, due_window, any::<bool>()).prop_map(
+        |(unison, trim, margin, piece_order, due_window, fifo)| Policy {
+            unison,
+            end_trim: mm(trim),
+            margin: mm(margin),
+            piece_order,
+            due_window,
+            fifo,
+        },
+    )
 }
 
 fn any_pieces(wires: u32, serials: u32, most: usize) -> impl Strategy<Value = Vec<Piece>> {
@@ -84,6 +91,7 @@ fn any_pieces(wires: u32, serials: u32, most: usize) -> impl Strategy<Value = Ve
                 length: Um::new(length),
                 group: GroupIndex(g),
                 rank,
+                section: rank / 30,
             }));
         }
         pieces

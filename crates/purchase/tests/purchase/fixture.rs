@@ -9,7 +9,13 @@ pub(crate) fn mm(mm: i64) -> Um {
 }
 
 pub(crate) fn policy(unison: Unison) -> Policy {
-    Policy { unison, end_trim: mm(0), margin: mm(0), piece_order: PieceOrder::UpTheScale }
+    Policy {
+        unison,
+        end_trim: mm(0),
+        margin: mm(0),
+        piece_order: PieceOrder::UpTheScale,
+        ..Policy::default()
+    }
 }
 
 /// An instrument with pieces of these lengths in mm, each a group of its own.

@@ -208,6 +208,7 @@ fn question(
             end_trim: policy.end_trim,
             margin: policy.coil_margin,
             piece_order: policy.piece_order,
+            ..Policy::default()
         },
         linear_density_g_m: wire.linear_density_g_m(),
         pack_masses_g: wire.packs().iter().map(|pack| pack.mass_g).collect(),
