@@ -1,6 +1,7 @@
 //! From engine errors to those of the store.
 
 use becket_store::StoreError;
+use becket_store::tables::corrupt;
 
 // Primary result codes, https://www.sqlite.org/rescode.html
 const BUSY: i32 = 5;
@@ -28,14 +29,4 @@ pub(crate) fn engine(error: sqlx::Error) -> StoreError {
         }
         _ => StoreError::Unavailable(Box::new(error)),
     }
-}
-
-/// What is stored cannot be understood.
-pub(crate) fn corrupt(what: impl std::fmt::Display) -> StoreError {
-    StoreError::Corrupt { what: what.to_string() }
-}
-
-/// A stored number as an unsigned one.
-pub(crate) fn unsigned(value: i64) -> Result<u32, StoreError> {
-    u32::try_from(value).map_err(|_| corrupt(format!("{value} is out of range")))
 }

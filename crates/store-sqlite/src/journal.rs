@@ -2,42 +2,34 @@
 
 use async_trait::async_trait;
 use becket_store::journal::GENESIS;
+use becket_store::tables::{Told, bytes_32, entry_of};
 use becket_store::{Engine, Entry, JournalStore, StoreError, WriteContext};
-use sqlx::sqlite::SqliteRow;
-use sqlx::{Row, SqliteConnection};
+use sqlx::SqliteConnection;
 
 use crate::SqliteStore;
-use crate::errors::{corrupt, engine};
+use crate::cells::each;
+use crate::errors::engine;
 use crate::idempotency;
 
-/// The last entry.
-pub(crate) struct Tail {
-    sequence: i64,
-    hash: [u8; 32],
-}
-
-impl Tail {
-    pub(crate) async fn read(db: &mut SqliteConnection) -> Result<Self, StoreError> {
-        let row: Option<(i64, Vec<u8>)> =
-            sqlx::query_as("SELECT sequence, hash FROM journal ORDER BY sequence DESC LIMIT 1")
-                .fetch_optional(db)
-                .await
-                .map_err(engine)?;
-        match row {
-            None => Ok(Self { sequence: 0, hash: GENESIS }),
-            Some((sequence, hash)) => Ok(Self { sequence, hash: hash_of(hash)? }),
-        }
+/// Adds what a write has to tell.
+pub(crate) async fn append(
+    db: &mut SqliteConnection,
+    ctx: &WriteContext,
+    told: Told,
+) -> Result<(), StoreError> {
+    if told.is_empty() {
+        return Ok(());
     }
-
-    pub(crate) async fn append(
-        self,
-        db: &mut SqliteConnection,
-        ctx: &WriteContext,
-        subject: String,
-        before: Option<String>,
-        after: Option<String>,
-    ) -> Result<Self, StoreError> {
-        let entry = Entry::following(self.sequence, &self.hash, ctx, subject, before, after);
+    let last: Option<(i64, Vec<u8>)> =
+        sqlx::query_as("SELECT sequence, hash FROM journal ORDER BY sequence DESC LIMIT 1")
+            .fetch_optional(&mut *db)
+            .await
+            .map_err(engine)?;
+    let (sequence, hash) = match last {
+        None => (0, GENESIS),
+        Some((sequence, hash)) => (sequence, bytes_32(hash)?),
+    };
+    for entry in told.chained(sequence, hash, ctx) {
         sqlx::query(
             "INSERT INTO journal (sequence, entry_us, actor, origin, request_id, method, subject, before_json, \
              after_json, hash) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
@@ -52,11 +44,11 @@ impl Tail {
         .bind(&entry.before)
         .bind(&entry.after)
         .bind(entry.hash.as_slice())
-        .execute(db)
+        .execute(&mut *db)
         .await
         .map_err(engine)?;
-        Ok(Self { sequence: entry.sequence, hash: entry.hash })
     }
+    Ok(())
 }
 
 #[async_trait]
@@ -76,7 +68,7 @@ impl JournalStore for SqliteStore {
             .bind(subject),
         };
         let rows = query.bind(after_sequence).bind(limit).fetch_all(&self.reader).await.map_err(engine)?;
-        rows.iter().map(entry_of).collect()
+        each(rows, entry_of)
     }
 }
 
@@ -92,7 +84,7 @@ impl Engine for SqliteStore {
             .fetch_one(&self.reader)
             .await
             .map_err(engine)?;
-        key.try_into().map_err(|_| corrupt("the token key does not have 32 bytes"))
+        bytes_32(key)
     }
 
     async fn check(&self) -> Result<(), StoreError> {
@@ -100,23 +92,4 @@ impl Engine for SqliteStore {
         let tx = self.writer.begin_with("BEGIN IMMEDIATE").await.map_err(engine)?;
         tx.rollback().await.map_err(engine)
     }
-}
-
-fn entry_of(row: &SqliteRow) -> Result<Entry, StoreError> {
-    Ok(Entry {
-        sequence: row.try_get("sequence").map_err(engine)?,
-        entry_us: row.try_get("entry_us").map_err(engine)?,
-        actor: row.try_get("actor").map_err(engine)?,
-        origin: row.try_get("origin").map_err(engine)?,
-        request_id: row.try_get("request_id").map_err(engine)?,
-        method: row.try_get("method").map_err(engine)?,
-        subject: row.try_get("subject").map_err(engine)?,
-        before: row.try_get("before_json").map_err(engine)?,
-        after: row.try_get("after_json").map_err(engine)?,
-        hash: hash_of(row.try_get("hash").map_err(engine)?)?,
-    })
-}
-
-fn hash_of(bytes: Vec<u8>) -> Result<[u8; 32], StoreError> {
-    bytes.try_into().map_err(|_| corrupt("a journal hash does not have 32 bytes"))
 }

@@ -8,12 +8,11 @@
 //! journal entries that never change. SQL stands beside the code that runs it, one file for each concern; `migrations/` only
 //! ever grows.
 
-mod codes;
+mod cells;
 mod coils;
 mod cut_lists;
-mod cut_store;
 mod errors;
-mod floor_commit;
+mod floor;
 mod idempotency;
 mod jobs;
 mod journal;
@@ -23,9 +22,10 @@ mod records;
 mod scales;
 mod stations;
 mod steps;
-mod string_store;
 mod winding_orders;
 mod wires;
 mod write;
 
 pub use open::{OpenError, OpenMode, SqliteStore};
+
+becket_store::engine_with_tables!(SqliteStore);

@@ -3,11 +3,12 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use becket_floor::{CoilId, ListId, StationId};
+use becket_store::tables::corrupt;
 use becket_store::{ListOnFloor, StoreError};
 use becket_units::Um;
 
 use crate::SqliteStore;
-use crate::errors::{corrupt, engine};
+use crate::errors::engine;
 use crate::{coils, cut_lists};
 
 pub(crate) async fn list(

@@ -1,137 +1,95 @@
 //! Scale revisions.
 
-use becket_store::{
-    Answer, Document, Kind, Page, PageRequest, ScaleStanding, StoreError, StoredScale, WriteContext, Written,
-};
-use sqlx::sqlite::SqliteRow;
-use sqlx::{Row, SqliteConnection};
+use async_trait::async_trait;
+use becket_store::tables::{KnownScale, ScaleKey, ScaleTables, scale_of};
+use becket_store::{Document, Page, PageRequest, ScaleStanding, StoreError, StoredScale};
 
 use crate::SqliteStore;
+use crate::cells::{Cells, each};
 use crate::errors::engine;
-use crate::wires::stored_of;
-use crate::write::{Write, begin};
+use crate::write::Write;
 
-/// Name of a revision.
-#[derive(Clone, Copy)]
-pub(crate) struct ScaleKey<'a> {
-    pub(crate) model_id: &'a str,
-    pub(crate) revision_id: &'a str,
-}
-
-impl ScaleKey<'_> {
-    fn id(self) -> String {
-        format!("{}/{}", self.model_id, self.revision_id)
+#[async_trait]
+impl ScaleTables for Write<'_> {
+    async fn insert_scale(
+        &mut self,
+        key: ScaleKey<'_>,
+        document: &Document,
+    ) -> Result<Option<StoredScale>, StoreError> {
+        let now_us = self.ctx.now_us;
+        let row = sqlx::query(
+            "INSERT INTO scales (model_id, revision_id, bytes, json, version, created_us, updated_us) \
+             VALUES (?, ?, ?, ?, 1, ?, ?) ON CONFLICT DO NOTHING RETURNING *",
+        )
+        .bind(key.model_id)
+        .bind(key.revision_id)
+        .bind(&document.bytes)
+        .bind(&document.json)
+        .bind(now_us)
+        .bind(now_us)
+        .fetch_optional(self.db())
+        .await
+        .map_err(engine)?;
+        row.map(|row| scale_of(&Cells(row))).transpose()
     }
 
-    fn subject(self) -> String {
-        format!("{}/{}", Kind::Scale, self.id())
+    async fn lock_scale(&mut self, key: ScaleKey<'_>) -> Result<Option<KnownScale>, StoreError> {
+        let row: Option<(String, i64, bool)> = sqlx::query_as(
+            "SELECT json, version, released_us IS NOT NULL FROM scales WHERE model_id = ? AND revision_id = ?",
+        )
+        .bind(key.model_id)
+        .bind(key.revision_id)
+        .fetch_optional(self.db())
+        .await
+        .map_err(engine)?;
+        Ok(row.map(|(json, version, is_released)| KnownScale { json, version, is_released }))
     }
-}
 
-pub(crate) async fn create(
-    store: &SqliteStore,
-    ctx: &WriteContext,
-    key: ScaleKey<'_>,
-    document: Document,
-    answer: Answer<StoredScale>,
-) -> Result<Written, StoreError> {
-    let mut write = begin!(store, ctx);
-    let inserted = sqlx::query(
-        "INSERT INTO scales (model_id, revision_id, bytes, json, version, created_us, updated_us) \
-         VALUES (?, ?, ?, ?, 1, ?, ?) ON CONFLICT DO NOTHING",
-    )
-    .bind(key.model_id)
-    .bind(key.revision_id)
-    .bind(&document.bytes)
-    .bind(&document.json)
-    .bind(ctx.now_us)
-    .bind(ctx.now_us)
-    .execute(write.db())
-    .await
-    .map_err(engine)?;
-    if inserted.rows_affected() == 0 {
-        return Err(StoreError::AlreadyExists { kind: Kind::Scale, ids: vec![key.id()] });
+    async fn replace_scale(
+        &mut self,
+        key: ScaleKey<'_>,
+        document: &Document,
+    ) -> Result<StoredScale, StoreError> {
+        let now_us = self.ctx.now_us;
+        let row = sqlx::query(
+            "UPDATE scales SET bytes = ?, json = ?, version = version + 1, updated_us = ? \
+             WHERE model_id = ? AND revision_id = ? RETURNING *",
+        )
+        .bind(&document.bytes)
+        .bind(&document.json)
+        .bind(now_us)
+        .bind(key.model_id)
+        .bind(key.revision_id)
+        .fetch_one(self.db())
+        .await
+        .map_err(engine)?;
+        scale_of(&Cells(row))
     }
-    write.journal(key.subject(), None, Some(document.json)).await?;
-    let scale = read(write.db(), key).await?;
-    write.finish(&scale, answer).await
-}
 
-pub(crate) async fn update(
-    store: &SqliteStore,
-    ctx: &WriteContext,
-    key: ScaleKey<'_>,
-    expected_version: i64,
-    document: Document,
-    answer: Answer<StoredScale>,
-) -> Result<Written, StoreError> {
-    let mut write = begin!(store, ctx);
-    let before = draft_json(&mut write, key, expected_version).await?;
-    sqlx::query(
-        "UPDATE scales SET bytes = ?, json = ?, version = version + 1, updated_us = ? \
-         WHERE model_id = ? AND revision_id = ?",
-    )
-    .bind(&document.bytes)
-    .bind(&document.json)
-    .bind(ctx.now_us)
-    .bind(key.model_id)
-    .bind(key.revision_id)
-    .execute(write.db())
-    .await
-    .map_err(engine)?;
-    write.journal(key.subject(), Some(before), Some(document.json)).await?;
-    let scale = read(write.db(), key).await?;
-    write.finish(&scale, answer).await
-}
-
-pub(crate) async fn release(
-    store: &SqliteStore,
-    ctx: &WriteContext,
-    key: ScaleKey<'_>,
-    expected_version: i64,
-    answer: Answer<StoredScale>,
-) -> Result<Written, StoreError> {
-    let mut write = begin!(store, ctx);
-    draft_json(&mut write, key, expected_version).await?;
-    sqlx::query(
-        "UPDATE scales SET released_us = ?1, version = version + 1, updated_us = ?1 \
-         WHERE model_id = ?2 AND revision_id = ?3",
-    )
-    .bind(ctx.now_us)
-    .bind(key.model_id)
-    .bind(key.revision_id)
-    .execute(write.db())
-    .await
-    .map_err(engine)?;
-    let state = |state: &str| Some(serde_json::json!({ "state": state }).to_string());
-    write.journal(key.subject(), state("DRAFT"), state("RELEASED")).await?;
-    let scale = read(write.db(), key).await?;
-    write.finish(&scale, answer).await
-}
-
-/// The JSON of a draft that is as expected.
-async fn draft_json(write: &mut Write<'_>, key: ScaleKey<'_>, expected: i64) -> Result<String, StoreError> {
-    let row: Option<(String, i64, Option<i64>)> = sqlx::query_as(
-        "SELECT json, version, released_us FROM scales WHERE model_id = ? AND revision_id = ?",
-    )
-    .bind(key.model_id)
-    .bind(key.revision_id)
-    .fetch_optional(write.db())
-    .await
-    .map_err(engine)?;
-    match row {
-        None => Err(missing(key)),
-        Some((_, _, Some(_))) => Err(StoreError::ScaleReleased { id: key.id() }),
-        Some((_, current, None)) if current != expected => {
-            Err(StoreError::VersionStale { kind: Kind::Scale, id: key.id(), current })
-        }
-        Some((json, _, None)) => Ok(json),
+    async fn mark_scale_released(&mut self, key: ScaleKey<'_>) -> Result<StoredScale, StoreError> {
+        let now_us = self.ctx.now_us;
+        let row = sqlx::query(
+            "UPDATE scales SET released_us = ?1, version = version + 1, updated_us = ?1 \
+             WHERE model_id = ?2 AND revision_id = ?3 RETURNING *",
+        )
+        .bind(now_us)
+        .bind(key.model_id)
+        .bind(key.revision_id)
+        .fetch_one(self.db())
+        .await
+        .map_err(engine)?;
+        scale_of(&Cells(row))
     }
 }
 
 pub(crate) async fn one(store: &SqliteStore, key: ScaleKey<'_>) -> Result<StoredScale, StoreError> {
-    let mut db = store.reader.acquire().await.map_err(engine)?;
-    read(&mut db, key).await
+    let row = sqlx::query("SELECT * FROM scales WHERE model_id = ? AND revision_id = ?")
+        .bind(key.model_id)
+        .bind(key.revision_id)
+        .fetch_optional(&store.reader)
+        .await
+        .map_err(engine)?;
+    scale_of(&Cells(row.ok_or_else(|| key.missing())?))
 }
 
 pub(crate) async fn standing(store: &SqliteStore, key: ScaleKey<'_>) -> Result<ScaleStanding, StoreError> {
@@ -144,18 +102,8 @@ pub(crate) async fn standing(store: &SqliteStore, key: ScaleKey<'_>) -> Result<S
     .fetch_optional(&store.reader)
     .await
     .map_err(engine)?;
-    let (scale_version, wires_generation) = row.ok_or_else(|| missing(key))?;
+    let (scale_version, wires_generation) = row.ok_or_else(|| key.missing())?;
     Ok(ScaleStanding { scale_version, wires_generation })
-}
-
-async fn read(db: &mut SqliteConnection, key: ScaleKey<'_>) -> Result<StoredScale, StoreError> {
-    let row = sqlx::query("SELECT * FROM scales WHERE model_id = ? AND revision_id = ?")
-        .bind(key.model_id)
-        .bind(key.revision_id)
-        .fetch_optional(db)
-        .await
-        .map_err(engine)?;
-    scale_of(&row.ok_or_else(|| missing(key))?)
 }
 
 pub(crate) async fn list(
@@ -163,8 +111,7 @@ pub(crate) async fn list(
     model_id: Option<&str>,
     page: &PageRequest,
 ) -> Result<Page<StoredScale>, StoreError> {
-    let after = page.after.as_deref().map(|cursor| cursor.split_once('/').ok_or(StoreError::CursorInvalid));
-    let (after_model, after_revision) = after.transpose()?.unwrap_or_default();
+    let (after_model, after_revision) = page.after_pair()?;
     let rows = sqlx::query(
         "SELECT * FROM scales WHERE (model_id, revision_id) > (?1, ?2) AND (?3 IS NULL OR model_id = ?3) \
          ORDER BY model_id, revision_id LIMIT ?4",
@@ -176,21 +123,8 @@ pub(crate) async fn list(
     .fetch_all(&store.reader)
     .await
     .map_err(engine)?;
-    let scales = rows.iter().map(scale_of).collect::<Result<_, _>>()?;
+    let scales = each(rows, scale_of)?;
     Ok(Page::from_fetched(scales, page.limit, |scale: &StoredScale| {
         format!("{}/{}", scale.model_id, scale.revision_id)
     }))
-}
-
-fn scale_of(row: &SqliteRow) -> Result<StoredScale, StoreError> {
-    Ok(StoredScale {
-        model_id: row.try_get("model_id").map_err(engine)?,
-        revision_id: row.try_get("revision_id").map_err(engine)?,
-        stored: stored_of(row)?,
-        released_us: row.try_get("released_us").map_err(engine)?,
-    })
-}
-
-fn missing(key: ScaleKey<'_>) -> StoreError {
-    StoreError::NotFound { kind: Kind::Scale, id: key.id() }
 }

@@ -1,12 +1,12 @@
 //! One write: one transaction, with its journal rows and the record of its answer.
 
+use becket_store::tables::{Told, Writing};
 use becket_store::{Answer, StoreError, WriteContext, Written};
 use sqlx::{Sqlite, SqliteConnection, Transaction};
 
 use crate::SqliteStore;
 use crate::errors::engine;
-use crate::idempotency;
-use crate::journal::Tail;
+use crate::{idempotency, journal};
 
 /// How a write begins.
 pub(crate) enum Begun<'a> {
@@ -19,7 +19,7 @@ pub(crate) enum Begun<'a> {
 /// A write in progress. Dropped before [`finish`](Self::finish), it leaves nothing.
 pub(crate) struct Write<'a> {
     tx: Transaction<'static, Sqlite>,
-    tail: Option<Tail>,
+    told: Told,
     pub(crate) ctx: &'a WriteContext,
 }
 
@@ -29,7 +29,17 @@ impl SqliteStore {
         if let Some(answer) = idempotency::find(&mut tx, ctx).await? {
             return Ok(Begun::Repeat(Written { answer, repeated: true }));
         }
-        Ok(Begun::New(Box::new(Write { tx, tail: None, ctx })))
+        Ok(Begun::New(Box::new(Write { tx, told: Told::default(), ctx })))
+    }
+}
+
+impl Writing for Write<'_> {
+    fn now_us(&self) -> i64 {
+        self.ctx.now_us
+    }
+
+    fn tell(&mut self, subject: String, before: Option<String>, after: Option<String>) {
+        self.told.add(subject, before, after);
     }
 }
 
@@ -39,23 +49,9 @@ impl Write<'_> {
         &mut self.tx
     }
 
-    /// Adds a row to the journal.
-    pub(crate) async fn journal(
-        &mut self,
-        subject: String,
-        before: Option<String>,
-        after: Option<String>,
-    ) -> Result<(), StoreError> {
-        let tail = match self.tail.take() {
-            Some(tail) => tail,
-            None => Tail::read(&mut self.tx).await?,
-        };
-        self.tail = Some(tail.append(&mut self.tx, self.ctx, subject, before, after).await?);
-        Ok(())
-    }
-
-    /// Stores the answer and makes everything last.
+    /// Stores journal and answer and makes everything last.
     pub(crate) async fn finish<T>(mut self, outcome: &T, answer: Answer<T>) -> Result<Written, StoreError> {
+        journal::append(&mut self.tx, self.ctx, self.told).await?;
         let answer = answer(outcome);
         idempotency::keep(&mut self.tx, self.ctx, &answer).await?;
         self.tx.commit().await.map_err(engine)?;
@@ -63,13 +59,18 @@ impl Write<'_> {
     }
 }
 
-/// Begins a write, or returns the first answer from the calling function.
-macro_rules! begin {
-    ($store:expr, $ctx:expr) => {
-        match $store.begin($ctx).await? {
+/// Does a write of [`becket_store::tables`], or gives the first answer to a repeated one.
+macro_rules! run {
+    ($store:expr, $ctx:expr, $answer:expr, |$tables:ident| $work:expr) => {{
+        let mut write = match $store.begin($ctx).await? {
             $crate::write::Begun::Repeat(written) => return Ok(written),
             $crate::write::Begun::New(write) => *write,
-        }
-    };
+        };
+        let outcome = {
+            let $tables = &mut write;
+            $work.await?
+        };
+        write.finish(&outcome, $answer).await
+    }};
 }
-pub(crate) use begin;
+pub(crate) use run;

@@ -14,7 +14,7 @@
 //! - Time is an argument: [`WriteContext::now_us`].
 //!
 //! The crate holds no engine and opens no file. What it computes itself is the [`journal`]: hashes and the JSON of floor
-//! records, so that all engines write the same.
+//! records, so that all engines write the same; and in [`tables`] what engines with tables would otherwise decide twice.
 
 #[cfg(feature = "conformance")]
 pub mod conformance;
@@ -25,6 +25,7 @@ mod floor_json;
 pub mod journal;
 mod page;
 mod string_store;
+pub mod tables;
 mod winding_orders;
 
 pub use context::{Answer, Document, Engine, Stored, WriteContext, Written};

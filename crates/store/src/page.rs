@@ -1,5 +1,7 @@
 //! Pages.
 
+use crate::error::StoreError;
+
 /// Which page is wanted.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub struct PageRequest {
@@ -7,6 +9,27 @@ pub struct PageRequest {
     pub after: Option<String>,
     /// Largest number of items, at least 1.
     pub limit: u32,
+}
+
+impl PageRequest {
+    /// The cursor of a listing by number: the number after which the page begins.
+    ///
+    /// # Errors
+    /// [`StoreError::CursorInvalid`] if it is none.
+    pub fn after_number(&self) -> Result<Option<i64>, StoreError> {
+        self.after.as_deref().map(|cursor| cursor.parse().map_err(|_| StoreError::CursorInvalid)).transpose()
+    }
+
+    /// The cursor of a listing by two keys: the pair after which the page begins, two empty texts for the first page.
+    ///
+    /// # Errors
+    /// [`StoreError::CursorInvalid`] if it is none.
+    pub fn after_pair(&self) -> Result<(&str, &str), StoreError> {
+        match &self.after {
+            None => Ok(("", "")),
+            Some(cursor) => cursor.split_once('/').ok_or(StoreError::CursorInvalid),
+        }
+    }
 }
 
 /// A page of items.
@@ -28,6 +51,12 @@ impl<T> Page<T> {
         items.truncate(limit);
         let next = if more { items.last().map(cursor) } else { None };
         Self { items, next }
+    }
+
+    /// The page with other items in place of these.
+    #[must_use]
+    pub fn map<U>(self, item: impl FnMut(T) -> U) -> Page<U> {
+        Page { items: self.items.into_iter().map(item).collect(), next: self.next }
     }
 }
 

@@ -3,12 +3,13 @@
 use becket_floor::{
     CoilState, CutListState, PieceKind, PieceOrder, SpoilCause, StepKind, StepState, TailUse, Unison,
 };
-use becket_store::{JobState, StoreError};
 
-use crate::errors::corrupt;
+use super::corrupt;
+use crate::error::StoreError;
+use crate::string_store::JobState;
 
 /// An enum that is stored as a word.
-pub(crate) trait Code: Sized + Copy + 'static {
+pub trait Code: Sized + Copy + 'static {
     /// The values with their words.
     const CODES: &'static [(Self, &'static str)];
 
@@ -16,6 +17,9 @@ pub(crate) trait Code: Sized + Copy + 'static {
     fn code(self) -> &'static str;
 
     /// The value of a word.
+    ///
+    /// # Errors
+    /// [`StoreError::Corrupt`] for a word that stands for none.
     fn of(code: &str) -> Result<Self, StoreError> {
         let found = Self::CODES.iter().find(|(_, known)| *known == code);
         found.map(|(value, _)| *value).ok_or_else(|| corrupt(format!("{code:?} is no known word")))

@@ -1,0 +1,192 @@
+//! The steps of writes of cut lists.
+
+use async_trait::async_trait;
+use becket_floor::{CoilId, CutListHeader, ListId, SerialDigest, Shortage, StationId, Step, StepKind};
+use becket_store::tables::{Code, FloorTables, corrupt};
+use becket_store::{StoreError, StoredHeader};
+use becket_units::Um;
+
+use crate::cut_lists;
+use crate::errors::engine;
+use crate::steps;
+use crate::write::Write;
+
+#[async_trait]
+impl FloorTables for Write<'_> {
+    async fn last_list_number(&mut self) -> Result<i64, StoreError> {
+        sqlx::query_scalar("SELECT COALESCE(MAX(list_number), 0) FROM cut_lists")
+            .fetch_one(self.db())
+            .await
+            .map_err(engine)
+    }
+
+    async fn read_header(&mut self, list_id: &ListId) -> Result<(i64, StoredHeader), StoreError> {
+        cut_lists::header(self.db(), list_id).await
+    }
+
+    async fn insert_header(&mut self, number: i64, header: &CutListHeader) -> Result<(), StoreError> {
+        let now_us = self.ctx.now_us;
+        sqlx::query(
+            "INSERT INTO cut_lists (list_number, list_id, station_id, state, unison_rule, end_trim_um, coil_margin_um, \
+             piece_order, wound_cores, pieces, cut_um, scrap_um, remnant_um, coils_used, coils_opened, reel_changes, \
+             unisons_split, pieces_done, pieces_pending, version, created_us, updated_us) \
+             VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 1, ?, ?)",
+        )
+        .bind(number)
+        .bind(header.list_id.as_str())
+        .bind(header.station_id.as_str())
+        .bind(header.state.code())
+        .bind(header.policy.unison_rule.code())
+        .bind(header.policy.end_trim.get())
+        .bind(header.policy.coil_margin.get())
+        .bind(header.policy.piece_order.code())
+        .bind(header.policy.wound_cores)
+        .bind(now_us)
+        .bind(now_us)
+        .execute(self.db())
+        .await
+        .map_err(engine)?;
+        Ok(())
+    }
+
+    async fn update_header(&mut self, number: i64, header: &CutListHeader) -> Result<(), StoreError> {
+        let now_us = self.ctx.now_us;
+        let figures = header.figures;
+        sqlx::query(
+            "UPDATE cut_lists SET state = ?, pieces = ?, cut_um = ?, scrap_um = ?, remnant_um = ?, coils_used = ?, \
+             coils_opened = ?, reel_changes = ?, unisons_split = ?, pieces_done = ?, pieces_pending = ?, start_us = ?, \
+             end_us = ?, version = ?, updated_us = ? WHERE list_number = ?",
+        )
+        .bind(header.state.code())
+        .bind(figures.pieces)
+        .bind(figures.cut.get())
+        .bind(figures.scrap.get())
+        .bind(figures.remnant.get())
+        .bind(figures.coils_used)
+        .bind(figures.coils_opened)
+        .bind(figures.reel_changes)
+        .bind(figures.unisons_split)
+        .bind(header.pieces_done)
+        .bind(header.pieces_pending)
+        .bind(header.start_us)
+        .bind(header.end_us)
+        .bind(header.version)
+        .bind(now_us)
+        .bind(number)
+        .execute(self.db())
+        .await
+        .map_err(engine)?;
+        Ok(())
+    }
+
+    async fn replace_serials(&mut self, number: i64, serials: &[SerialDigest]) -> Result<(), StoreError> {
+        sqlx::query("DELETE FROM cut_list_serials WHERE list_number = ?")
+            .bind(number)
+            .execute(self.db())
+            .await
+            .map_err(engine)?;
+        for (place, serial) in (0_i64..).zip(serials) {
+            sqlx::query(
+                "INSERT INTO cut_list_serials (list_number, place, serial_id, set_digest, due_date) \
+                 VALUES (?, ?, ?, ?, ?)",
+            )
+            .bind(number)
+            .bind(place)
+            .bind(serial.serial_id.as_str())
+            .bind(&serial.set_digest)
+            .bind(&serial.due_date)
+            .execute(self.db())
+            .await
+            .map_err(engine)?;
+        }
+        Ok(())
+    }
+
+    async fn replace_shortages(&mut self, number: i64, shortages: &[Shortage]) -> Result<(), StoreError> {
+        sqlx::query("DELETE FROM shortages WHERE list_number = ?")
+            .bind(number)
+            .execute(self.db())
+            .await
+            .map_err(engine)?;
+        for (place, shortage) in (0_i64..).zip(shortages) {
+            let pieces: Vec<&str> = shortage.piece_ids.iter().map(|id| id.as_str()).collect();
+            sqlx::query(
+                "INSERT INTO shortages (list_number, place, wire_id, serial_id, piece_ids, length_um) \
+                 VALUES (?, ?, ?, ?, ?, ?)",
+            )
+            .bind(number)
+            .bind(place)
+            .bind(shortage.wire_id.as_str())
+            .bind(shortage.serial_id.as_str())
+            .bind(serde_json::to_string(&pieces).map_err(corrupt)?)
+            .bind(shortage.length.get())
+            .execute(self.db())
+            .await
+            .map_err(engine)?;
+        }
+        Ok(())
+    }
+
+    async fn running_at(&mut self, station_id: &StationId, apart: i64) -> Result<Option<ListId>, StoreError> {
+        let running: Option<String> = sqlx::query_scalar(
+            "SELECT list_id FROM cut_lists WHERE station_id = ? AND state = 'running' AND list_number <> ?",
+        )
+        .bind(station_id.as_str())
+        .bind(apart)
+        .fetch_optional(self.db())
+        .await
+        .map_err(engine)?;
+        running.map(|id| ListId::new(id).map_err(corrupt)).transpose()
+    }
+
+    async fn execute_step(&mut self, number: i64, step: &Step) -> Result<bool, StoreError> {
+        steps::execute(self.db(), number, step).await
+    }
+
+    async fn delete_pending(&mut self, number: i64) -> Result<(), StoreError> {
+        sqlx::query("DELETE FROM cut_steps WHERE list_number = ? AND state = 'pending'")
+            .bind(number)
+            .execute(self.db())
+            .await
+            .map_err(engine)?;
+        Ok(())
+    }
+
+    async fn claimed_by(&mut self, steps: &[Step]) -> Result<Option<(usize, ListId)>, StoreError> {
+        for (at, step) in steps.iter().enumerate() {
+            let Some(piece) = step.piece.as_ref().filter(|_| step.kind == StepKind::Cut) else { continue };
+            let list_id: Option<String> = sqlx::query_scalar(
+                "SELECT l.list_id FROM cut_steps s JOIN cut_lists l ON l.list_number = s.list_number \
+                 WHERE s.serial_id = ? AND s.piece_id = ? AND s.kind = 'cut' AND s.state IN ('pending', 'done')",
+            )
+            .bind(piece.serial_id.as_str())
+            .bind(piece.piece_id.as_str())
+            .fetch_optional(self.db())
+            .await
+            .map_err(engine)?;
+            if let Some(list_id) = list_id {
+                return Ok(Some((at, ListId::new(list_id).map_err(corrupt)?)));
+            }
+        }
+        Ok(None)
+    }
+
+    async fn insert_steps(&mut self, number: i64, steps: &[Step]) -> Result<(), StoreError> {
+        for step in steps {
+            steps::insert(self.db(), number, step).await?;
+        }
+        Ok(())
+    }
+
+    async fn counted_on(&mut self, number: i64) -> Result<Vec<(CoilId, Um)>, StoreError> {
+        let rows: Vec<(String, i64)> = sqlx::query_as(
+            "SELECT coil_id, SUM(length_um) FROM cut_steps WHERE list_number = ? AND state = 'pending' \
+             AND kind IN ('mount', 'cut') GROUP BY coil_id ORDER BY coil_id",
+        )
+        .bind(number)
+        .fetch_all(self.db())
+        .await
+        .map_err(engine)?;
+        rows.into_iter().map(|(coil, sum)| Ok((CoilId::new(coil).map_err(corrupt)?, Um::new(sum)))).collect()
+    }
+}

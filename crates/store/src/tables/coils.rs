@@ -1,0 +1,142 @@
+//! Coils and stock rules.
+
+use async_trait::async_trait;
+use becket_floor::{Coil, CoilId, CoilState, FloorCoil, ListId, WireId};
+use becket_units::Um;
+
+use super::Writing;
+use crate::cut_store::{CoilChange, CoilChanged, StockRule, StoredCoil};
+use crate::error::{Kind, StoreError};
+use crate::floor_json::{coil_json, rule_json};
+
+/// The steps of writes of coils.
+#[async_trait]
+pub trait CoilTables: Writing {
+    /// Keeps others from booking on these coils, and from counting on more of them, until the write has ended. Ids in
+    /// rising order; those that are not there are passed over.
+    async fn lock_coils(&mut self, _coil_ids: &[CoilId]) -> Result<(), StoreError> {
+        Ok(())
+    }
+
+    /// Adds a coil with version 1. Returns whether it was new; one that is there stays as it is.
+    async fn insert_coil(&mut self, coil: &Coil) -> Result<bool, StoreError>;
+
+    /// A coil with what is reserved on it.
+    async fn read_coil(&mut self, coil_id: &CoilId) -> Result<StoredCoil, StoreError>;
+
+    /// Coils that are there, as seen from a list; by id.
+    async fn read_floor_coils(
+        &mut self,
+        coil_ids: &[CoilId],
+        seen_from: Option<&ListId>,
+    ) -> Result<Vec<FloorCoil>, StoreError>;
+
+    /// Stores balance and state of a coil, and raises its version.
+    async fn update_coil(&mut self, coil: &Coil) -> Result<(), StoreError>;
+
+    /// Lists that have wire of a coil reserved, by number.
+    async fn lists_counting_on(&mut self, coil_id: &CoilId) -> Result<Vec<ListId>, StoreError>;
+
+    /// Lists with a pending step of any kind on a coil, by number. A list that has only to take it off reserves nothing of it and
+    /// would still be left with a step that cannot be done.
+    async fn lists_naming(&mut self, coil_id: &CoilId) -> Result<Vec<ListId>, StoreError>;
+
+    /// Takes a coil off the reel position on which it is, if it is on one.
+    async fn take_off_everywhere(&mut self, coil_id: &CoilId) -> Result<(), StoreError>;
+
+    /// Adds the rule of a wire. Returns whether it was new; one that is there stays as it is.
+    async fn insert_rule(&mut self, rule: &StockRule) -> Result<bool, StoreError>;
+
+    /// The rule of a wire that has one, which nobody else changes from then on.
+    async fn lock_rule(&mut self, wire_id: &WireId) -> Result<StockRule, StoreError>;
+
+    /// Replaces the rule of a wire that has one.
+    async fn update_rule(&mut self, rule: &StockRule) -> Result<(), StoreError>;
+}
+
+/// See [`CutStore::receive_coils`](crate::CutStore::receive_coils).
+///
+/// # Errors
+/// As stated there.
+pub async fn receive_coils(
+    tables: &mut impl CoilTables,
+    coils: &[Coil],
+) -> Result<Vec<StoredCoil>, StoreError> {
+    let now_us = tables.now_us();
+    let mut clashes = Vec::new();
+    let mut stored = Vec::with_capacity(coils.len());
+    for coil in coils {
+        if tables.insert_coil(coil).await? {
+            tables.tell(subject(&coil.coil_id), None, Some(coil_json(coil, "")));
+            let coil = coil.clone();
+            stored.push(StoredCoil {
+                coil,
+                reserved: Um::ZERO,
+                version: 1,
+                created_us: now_us,
+                updated_us: now_us,
+            });
+        } else {
+            clashes.push(coil.coil_id.as_str().to_owned());
+        }
+    }
+    if !clashes.is_empty() {
+        return Err(StoreError::AlreadyExists { kind: Kind::Coil, ids: clashes });
+    }
+    Ok(stored)
+}
+
+/// See [`CutStore::change_coil`](crate::CutStore::change_coil).
+///
+/// # Errors
+/// As stated there.
+pub async fn change_coil(
+    tables: &mut impl CoilTables,
+    change: &CoilChange,
+) -> Result<CoilChanged, StoreError> {
+    let CoilChange { coil_id, expected_version, booking, state, refuse_if_named, note } = change;
+    tables.lock_coils(std::slice::from_ref(coil_id)).await?;
+    let before = tables.read_coil(coil_id).await?;
+    if before.version != *expected_version {
+        let (id, current) = (coil_id.as_str().to_owned(), before.version);
+        return Err(StoreError::VersionStale { kind: Kind::Coil, id, current });
+    }
+    if *refuse_if_named {
+        let list_ids = tables.lists_naming(coil_id).await?;
+        if !list_ids.is_empty() {
+            return Err(StoreError::CoilReserved { coil_id: coil_id.clone(), list_ids });
+        }
+    }
+    let list_ids = tables.lists_counting_on(coil_id).await?;
+    let mut coil = before.coil.clone();
+    if let Some(booking) = booking {
+        coil.apply(booking).map_err(|e| StoreError::ChangeInconsistent { reason: e.to_string() })?;
+    }
+    coil.state = *state;
+    tables.update_coil(&coil).await?;
+    if *state == CoilState::Scrapped {
+        tables.take_off_everywhere(coil_id).await?;
+    }
+    tables.tell(subject(coil_id), Some(coil_json(&before.coil, "")), Some(coil_json(&coil, note)));
+    Ok(CoilChanged { coil: tables.read_coil(coil_id).await?, list_ids })
+}
+
+/// See [`CutStore::set_stock_rule`](crate::CutStore::set_stock_rule).
+///
+/// # Errors
+/// As stated there.
+pub async fn set_stock_rule(tables: &mut impl CoilTables, rule: &StockRule) -> Result<StockRule, StoreError> {
+    let before = if tables.insert_rule(rule).await? {
+        None
+    } else {
+        let before = tables.lock_rule(&rule.wire_id).await?;
+        tables.update_rule(rule).await?;
+        Some(rule_json(&before))
+    };
+    tables.tell(format!("{}/{}", Kind::StockRule, rule.wire_id), before, Some(rule_json(rule)));
+    Ok(rule.clone())
+}
+
+fn subject(coil_id: &CoilId) -> String {
+    format!("{}/{coil_id}", Kind::Coil)
+}

@@ -1,0 +1,99 @@
+//! What engines with tables share: the decisions of every write, the words of their columns, and how rows become records.
+//!
+//! An engine gives the small steps (`*Tables`), each one or a few statements in its own dialect; the functions here put them
+//! together to writes. So a write decides the same whichever engine keeps the data, and says the same in the journal. The
+//! steps run within the one transaction of the write, and [`Writing::tell`] is how it adds to the journal.
+//!
+//! # Locks
+//!
+//! An engine on which writers run side by side locks what a write rests on before it is read, in this order: station, list,
+//! coils by id, and the head of the journal last, when the transaction is about to end. The steps named `lock_…` do that. On an
+//! engine with one writer at a time they do nothing.
+
+mod codes;
+mod coils;
+mod columns;
+mod floor;
+mod jobs;
+mod scales;
+mod stations;
+mod stores;
+mod windings;
+mod wires;
+
+pub use codes::Code;
+pub use coils::{CoilTables, change_coil, receive_coils, set_stock_rule};
+pub use columns::{
+    Columns, claim_of, coil_id_of, coil_of, cut_record_of, each_list_id, entry_of, floor_coil_of, header_of,
+    job_of, list_id_of, list_number_of, lot_serial_of, rule_of, scale_of, serial_digest_of, shortage_of,
+    station_of, step_of, stored_coil_of, stored_of, winding_order_of, wire_of,
+};
+pub use floor::{FloorTables, commit_floor, create_cut_list};
+pub use jobs::{JobTables, KnownJob, amend_job, close_job, freeze_set, open_job};
+pub use scales::{KnownScale, ScaleKey, ScaleTables, create_scale, release_scale, update_scale};
+pub use stations::{StationTables, save_station, unmount_coil};
+pub use windings::{OrderedSerial, WindingTables, exact_order, release_winding_order};
+pub use wires::{WireTables, import_wires, update_wire};
+
+use crate::context::WriteContext;
+use crate::error::StoreError;
+use crate::journal::Entry;
+
+/// A write in progress.
+pub trait Writing: Send {
+    /// Time of the write, in µs since 1970 (UTC).
+    fn now_us(&self) -> i64;
+
+    /// Adds an entry to the journal, in the order of the calls.
+    fn tell(&mut self, subject: String, before: Option<String>, after: Option<String>);
+}
+
+/// What a write has to tell the journal.
+#[derive(Debug, Default)]
+pub struct Told(Vec<(String, Option<String>, Option<String>)>);
+
+impl Told {
+    /// Adds an entry: subject, what was before, what is after.
+    pub fn add(&mut self, subject: String, before: Option<String>, after: Option<String>) {
+        self.0.push((subject, before, after));
+    }
+
+    /// Whether there is nothing to tell.
+    #[must_use]
+    pub fn is_empty(&self) -> bool {
+        self.0.is_empty()
+    }
+
+    /// The entries, chained to the one with `last_sequence` and `last_hash`.
+    #[must_use]
+    pub fn chained(self, mut last_sequence: i64, mut last_hash: [u8; 32], ctx: &WriteContext) -> Vec<Entry> {
+        let mut entries = Vec::with_capacity(self.0.len());
+        for (subject, before, after) in self.0 {
+            let entry = Entry::following(last_sequence, &last_hash, ctx, subject, before, after);
+            (last_sequence, last_hash) = (entry.sequence, entry.hash);
+            entries.push(entry);
+        }
+        entries
+    }
+}
+
+/// What is stored cannot be understood.
+pub fn corrupt(what: impl std::fmt::Display) -> StoreError {
+    StoreError::Corrupt { what: what.to_string() }
+}
+
+/// A stored number as an unsigned one.
+///
+/// # Errors
+/// [`StoreError::Corrupt`] if it is negative or too large.
+pub fn unsigned(value: i64) -> Result<u32, StoreError> {
+    u32::try_from(value).map_err(|_| corrupt(format!("{value} is out of range")))
+}
+
+/// 32 stored bytes: a hash, a key.
+///
+/// # Errors
+/// [`StoreError::Corrupt`] if they are not 32.
+pub fn bytes_32(bytes: Vec<u8>) -> Result<[u8; 32], StoreError> {
+    bytes.try_into().map_err(|_| corrupt("a hash or key does not have 32 bytes"))
+}

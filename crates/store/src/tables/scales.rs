@@ -1,0 +1,132 @@
+//! Scale revisions.
+
+use async_trait::async_trait;
+
+use super::Writing;
+use crate::context::Document;
+use crate::error::{Kind, StoreError};
+use crate::string_store::StoredScale;
+
+/// Name of a revision.
+#[derive(Debug, Clone, Copy)]
+pub struct ScaleKey<'a> {
+    /// Model.
+    pub model_id: &'a str,
+    /// Revision.
+    pub revision_id: &'a str,
+}
+
+impl ScaleKey<'_> {
+    fn id(self) -> String {
+        format!("{}/{}", self.model_id, self.revision_id)
+    }
+
+    fn subject(self) -> String {
+        format!("{}/{}", Kind::Scale, self.id())
+    }
+
+    /// There is no such revision.
+    #[must_use]
+    pub fn missing(self) -> StoreError {
+        StoreError::NotFound { kind: Kind::Scale, id: self.id() }
+    }
+}
+
+/// A revision as a write finds it.
+#[derive(Debug, Clone)]
+pub struct KnownScale {
+    /// Its JSON.
+    pub json: String,
+    /// Its version.
+    pub version: i64,
+    /// Whether it is released.
+    pub is_released: bool,
+}
+
+/// The steps of writes of scales.
+#[async_trait]
+pub trait ScaleTables: Writing {
+    /// Adds a draft with version 1, and returns it; `None` if the revision is there already.
+    async fn insert_scale(
+        &mut self,
+        key: ScaleKey<'_>,
+        document: &Document,
+    ) -> Result<Option<StoredScale>, StoreError>;
+
+    /// A revision, if it is there, which nobody else changes from then on.
+    async fn lock_scale(&mut self, key: ScaleKey<'_>) -> Result<Option<KnownScale>, StoreError>;
+
+    /// Replaces a draft, raises its version and returns it.
+    async fn replace_scale(
+        &mut self,
+        key: ScaleKey<'_>,
+        document: &Document,
+    ) -> Result<StoredScale, StoreError>;
+
+    /// Sets the time of release, raises the version and returns the revision.
+    async fn mark_scale_released(&mut self, key: ScaleKey<'_>) -> Result<StoredScale, StoreError>;
+}
+
+/// See [`StringStore::create_scale`](crate::StringStore::create_scale).
+///
+/// # Errors
+/// As stated there.
+pub async fn create_scale(
+    tables: &mut impl ScaleTables,
+    key: ScaleKey<'_>,
+    document: &Document,
+) -> Result<StoredScale, StoreError> {
+    let stored = tables.insert_scale(key, document).await?;
+    let stored =
+        stored.ok_or_else(|| StoreError::AlreadyExists { kind: Kind::Scale, ids: vec![key.id()] })?;
+    tables.tell(key.subject(), None, Some(document.json.clone()));
+    Ok(stored)
+}
+
+/// See [`StringStore::update_scale`](crate::StringStore::update_scale).
+///
+/// # Errors
+/// As stated there.
+pub async fn update_scale(
+    tables: &mut impl ScaleTables,
+    key: ScaleKey<'_>,
+    expected_version: i64,
+    document: &Document,
+) -> Result<StoredScale, StoreError> {
+    let before = draft(tables, key, expected_version).await?;
+    let stored = tables.replace_scale(key, document).await?;
+    tables.tell(key.subject(), Some(before), Some(document.json.clone()));
+    Ok(stored)
+}
+
+/// See [`StringStore::release_scale`](crate::StringStore::release_scale).
+///
+/// # Errors
+/// As stated there.
+pub async fn release_scale(
+    tables: &mut impl ScaleTables,
+    key: ScaleKey<'_>,
+    expected_version: i64,
+) -> Result<StoredScale, StoreError> {
+    draft(tables, key, expected_version).await?;
+    let stored = tables.mark_scale_released(key).await?;
+    let state = |state: &str| Some(serde_json::json!({ "state": state }).to_string());
+    tables.tell(key.subject(), state("DRAFT"), state("RELEASED"));
+    Ok(stored)
+}
+
+/// The JSON of a draft that is as expected.
+async fn draft(
+    tables: &mut impl ScaleTables,
+    key: ScaleKey<'_>,
+    expected: i64,
+) -> Result<String, StoreError> {
+    match tables.lock_scale(key).await? {
+        None => Err(key.missing()),
+        Some(known) if known.is_released => Err(StoreError::ScaleReleased { id: key.id() }),
+        Some(known) if known.version != expected => {
+            Err(StoreError::VersionStale { kind: Kind::Scale, id: key.id(), current: known.version })
+        }
+        Some(known) => Ok(known.json),
+    }
+}
