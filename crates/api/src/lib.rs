@@ -8,6 +8,7 @@ pub mod convert;
 pub mod digest;
 pub mod document;
 pub mod json;
+pub mod requests;
 pub mod tokens;
 
 mod descriptors;

@@ -3,8 +3,8 @@
 //! A service builds its [`tonic::service::Routes`] and hands them, with a bound listener and a shutdown
 //! token, to [`serve`]. Everything that must hold for every call is done there, in one layer around all
 //! routes: a limit on concurrent calls, the deadline, the translation of codes, the interception of panics,
-//! the end of streams at shutdown and one line in the log. The crate knows nothing of wires, scales, cut
-//! lists or storage.
+//! the end of streams at shutdown and one line in the log. What is the same for all lists ([`Listing`]) and all writes
+//! ([`begin_write`]) stands here too. The crate knows nothing of wires, scales, cut lists or engines of storage.
 
 mod admission;
 mod blocking;
@@ -17,10 +17,13 @@ mod deadline;
 mod edge;
 mod errors;
 mod guarded_io;
+mod listing;
 mod panics;
+mod request;
 mod server;
 mod settings;
 mod telemetry;
+mod writing;
 
 pub use blocking::{CancelFlag, ComputeError, ComputePool};
 pub use call::ERROR_BYTES_KEY;
@@ -28,9 +31,12 @@ pub use clock::{Clock, FixedClock, SystemClock};
 pub use context::{ACTOR_KEY, CallContext, check_request_id};
 pub use deadline::{Deadline, exceeded as deadline_exceeded};
 pub use errors::{DOMAIN, StatusBuilder, from_faults, internal};
+pub use listing::Listing;
+pub use request::{RequestError, decode};
 pub use server::{ServeError, ServerParts, serve};
 pub use settings::{
     CuttingSettings, LimitSettings, LogFormat, Problem, Settings, SettingsError, StoreSettings,
     StringingSettings, TelemetrySettings,
 };
 pub use telemetry::{TelemetryError, init_telemetry};
+pub use writing::{Begun, begin_write};

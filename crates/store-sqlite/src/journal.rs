@@ -70,6 +70,13 @@ impl JournalStore for SqliteStore {
         let rows = query.bind(after_sequence).bind(limit).fetch_all(&self.reader).await.map_err(engine)?;
         each(rows, entry_of)
     }
+
+    async fn last_sequence(&self) -> Result<i64, StoreError> {
+        sqlx::query_scalar("SELECT COALESCE(MAX(sequence), 0) FROM journal")
+            .fetch_one(&self.reader)
+            .await
+            .map_err(engine)
+    }
 }
 
 #[async_trait]

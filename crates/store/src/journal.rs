@@ -60,6 +60,16 @@ pub trait JournalStore: Engine {
         limit: u32,
         subject: Option<&str>,
     ) -> Result<Vec<Entry>, StoreError>;
+
+    /// Sequence of the last entry; 0 if there is none.
+    ///
+    /// Every change has an entry, in the same transaction, and entries become visible in the order of their sequence. So
+    /// nothing at all was changed between two readings that give the same number, by whatever process. The number must come
+    /// from the database each time, and as of a moment after the call.
+    ///
+    /// # Errors
+    /// [`StoreError::Busy`], [`StoreError::Unavailable`].
+    async fn last_sequence(&self) -> Result<i64, StoreError>;
 }
 
 /// Hash before the first entry.

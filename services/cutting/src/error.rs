@@ -4,6 +4,7 @@ use becket_api::stringing::JobState;
 use becket_floor::{FloorError, ListId, SerialId, StationId};
 use becket_planner::PlanError;
 use becket_purchase::EstimateError;
+use becket_service_kit::RequestError;
 use becket_store::StoreError;
 use becket_units::Fault;
 
@@ -156,6 +157,17 @@ impl From<Fault> for UseCaseError {
 impl From<Vec<Fault>> for UseCaseError {
     fn from(faults: Vec<Fault>) -> Self {
         Self::Faults(faults)
+    }
+}
+
+impl From<RequestError> for UseCaseError {
+    fn from(error: RequestError) -> Self {
+        match error {
+            RequestError::Fault(fault) => Self::from(fault),
+            RequestError::PageToken => Self::PageToken,
+            RequestError::Store(error) => Self::Store(error),
+            RequestError::Damaged(_) => Self::Internal(error.to_string()),
+        }
     }
 }
 

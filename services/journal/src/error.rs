@@ -1,7 +1,7 @@
 //! Why the journal is not shown.
 
 use becket_api::errors::ErrorReason;
-use becket_service_kit::{StatusBuilder, from_faults, internal};
+use becket_service_kit::{RequestError, StatusBuilder, from_faults, internal};
 use becket_store::StoreError;
 use becket_units::Fault;
 use tonic::Status;
@@ -26,6 +26,17 @@ pub(crate) enum JournalError {
         /// Sequence of the entry.
         sequence: i64,
     },
+}
+
+impl From<RequestError> for JournalError {
+    fn from(error: RequestError) -> Self {
+        match error {
+            RequestError::Fault(fault) => Self::PageSize(fault),
+            RequestError::PageToken => Self::PageToken,
+            RequestError::Store(error) => Self::Store(error),
+            RequestError::Damaged(error) => Self::Store(StoreError::Corrupt { what: error.to_string() }),
+        }
+    }
 }
 
 impl From<JournalError> for Status {

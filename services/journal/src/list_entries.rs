@@ -4,18 +4,11 @@ use becket_api::convert::timestamp;
 use becket_api::digest::hex;
 use becket_api::journal::{Entry, ListEntriesRequest, ListEntriesResponse};
 use becket_api::json::to_struct;
-use becket_store::Page;
-use becket_units::Fault;
-use prost::Message;
+use becket_service_kit::{Listing, RequestError};
+use becket_store::{Page, PageRequest};
 
 use crate::Journal;
 use crate::error::JournalError;
-
-const METHOD: &str = "becket.journal.v1.JournalService/ListEntries";
-/// Largest page.
-const MAX_PAGE_SIZE: i32 = 500;
-/// Size of a page if the caller states none.
-const DEFAULT_PAGE_SIZE: i32 = 100;
 
 impl Journal {
     /// Entries by rising sequence.
@@ -23,35 +16,19 @@ impl Journal {
         &self,
         mut request: ListEntriesRequest,
     ) -> Result<ListEntriesResponse, JournalError> {
-        let limit = limit(std::mem::take(&mut request.page_size))?;
-        let token = std::mem::take(&mut request.page_token);
-        // What is left of the request is the filter.
-        let filter = request.encode_to_vec();
-        let after = if token.is_empty() { 0 } else { self.after(&filter, &token)? };
+        let listing = Listing::begin(&self.tokens, &mut request)?;
+        let PageRequest { after, limit } = &listing.page;
+        let after = after.as_deref().map(str::parse).transpose().map_err(|_| RequestError::PageToken)?;
         let subject = Some(request.subject.as_str()).filter(|subject| !subject.is_empty());
         // One more than is shown tells whether there is another page.
-        let fetched = self.store.entries(after, limit.saturating_add(1), subject).await?;
-        let page = Page::from_fetched(fetched, limit, |entry| entry.sequence.to_string());
-        let next = page.next.map(|cursor| self.tokens.encode(METHOD, &filter, &cursor));
+        let fetched = self.store.entries(after.unwrap_or(0), limit.saturating_add(1), subject).await?;
+        let page = Page::from_fetched(fetched, *limit, |entry| entry.sequence.to_string());
+        let next_page_token = listing.next_page_token(page.next.as_deref());
         Ok(ListEntriesResponse {
             entries: page.items.into_iter().map(shown).collect::<Result<_, _>>()?,
-            next_page_token: next.unwrap_or_default(),
+            next_page_token,
         })
     }
-
-    /// Sequence of the last entry of the page before.
-    fn after(&self, filter: &[u8], token: &str) -> Result<i64, JournalError> {
-        let cursor = self.tokens.decode(METHOD, filter, token).map_err(|_| JournalError::PageToken)?;
-        cursor.parse().map_err(|_| JournalError::PageToken)
-    }
-}
-
-fn limit(page_size: i32) -> Result<u32, JournalError> {
-    let size = if page_size == 0 { DEFAULT_PAGE_SIZE } else { page_size };
-    u32::try_from(size).ok().filter(|_| (1..=MAX_PAGE_SIZE).contains(&size)).ok_or_else(|| {
-        let allowed = format!("1 to {MAX_PAGE_SIZE}, or 0 for {DEFAULT_PAGE_SIZE}");
-        JournalError::PageSize(Fault::new("page_size", size, allowed))
-    })
 }
 
 /// An entry as it is shown.

@@ -12,6 +12,9 @@ const ENTRY_BYTES: usize = 256;
 /// The answers that were used last, encoded, each with what it rests on: a basis that is another whenever the answer could
 /// be. Whoever gets an answer compares its basis with the one of the moment; so with or without the cache the answers are the
 /// same, and it can only save time.
+///
+/// An answer also bears the state of the journal in which its basis was last found to be the one of the moment. In that very state nothing
+/// has changed, so that the basis need not be asked for again.
 #[derive(Debug)]
 pub(crate) struct AnswerCache<K, B> {
     /// Most bytes that are kept.
@@ -30,31 +33,50 @@ struct Kept<K, B> {
 
 #[derive(Debug)]
 struct Entry<B> {
-    basis: B,
-    answer: Bytes,
+    kept: KeptAnswer<B>,
     last_use: u64,
+}
+
+/// An answer that was given before.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(crate) struct KeptAnswer<B> {
+    /// What it rests on.
+    pub(crate) basis: B,
+    /// Last sequence of the journal when the basis was last found to hold, if it ever was.
+    pub(crate) held_at: Option<i64>,
+    /// The encoded answer.
+    pub(crate) answer: Bytes,
 }
 
 impl<B> Entry<B> {
     fn bytes(&self) -> usize {
-        self.answer.len().saturating_add(ENTRY_BYTES)
+        self.kept.answer.len().saturating_add(ENTRY_BYTES)
     }
 }
 
-impl<K: Hash + Eq + Clone, B: Clone> AnswerCache<K, B> {
+impl<K: Hash + Eq + Clone, B: Clone + PartialEq> AnswerCache<K, B> {
     /// Makes a cache that keeps so many bytes.
     pub(crate) fn new(room: usize) -> Self {
         Self { room, kept: Mutex::new(Kept { entries: HashMap::new(), bytes: 0, uses: 0 }) }
     }
 
-    /// The answer to a question, if it is here, and what it rests on.
-    pub(crate) fn get(&self, key: &K) -> Option<(B, Bytes)> {
+    /// The answer to a question, if it is here.
+    pub(crate) fn get(&self, key: &K) -> Option<KeptAnswer<B>> {
         let mut kept = self.kept.lock().unwrap_or_else(PoisonError::into_inner);
         kept.uses += 1;
         let last_use = kept.uses;
         let entry = kept.entries.get_mut(key)?;
         entry.last_use = last_use;
-        Some((entry.basis.clone(), entry.answer.clone()))
+        Some(entry.kept.clone())
+    }
+
+    /// Notes that `basis` was found to be the one of the moment, by a look that began when `sequence` was the last of the journal.
+    pub(crate) fn holds(&self, key: &K, basis: &B, sequence: i64) {
+        let mut kept = self.kept.lock().unwrap_or_else(PoisonError::into_inner);
+        // It may have made room, or been replaced, in the meantime.
+        if let Some(entry) = kept.entries.get_mut(key).filter(|entry| entry.kept.basis == *basis) {
+            entry.kept.held_at = entry.kept.held_at.max(Some(sequence));
+        }
     }
 
     /// Keeps an answer, in place of an older one to the same question. Those not used for longest make room.
@@ -62,7 +84,7 @@ impl<K: Hash + Eq + Clone, B: Clone> AnswerCache<K, B> {
         let mut kept = self.kept.lock().unwrap_or_else(PoisonError::into_inner);
         kept.remove(&key);
         kept.uses += 1;
-        let entry = Entry { basis, answer, last_use: kept.uses };
+        let entry = Entry { kept: KeptAnswer { basis, held_at: None, answer }, last_use: kept.uses };
         if entry.bytes() > self.room {
             return;
         }
@@ -100,8 +122,24 @@ mod tests {
         assert!(cache.get(&"a").is_none());
         cache.put("a", 1, taking(1000));
         cache.put("a", 2, taking(2000));
-        assert_eq!(cache.get(&"a"), Some((2, taking(2000))));
+        assert_eq!(cache.get(&"a"), Some(KeptAnswer { basis: 2, held_at: None, answer: taking(2000) }));
         assert_eq!(cache.kept.lock().unwrap().bytes, 2000, "one answer to each question");
+    }
+
+    #[test]
+    fn an_answer_bears_the_last_state_in_which_its_basis_held() {
+        let cache = AnswerCache::new(10_000);
+        let held_at = || cache.get(&"a").and_then(|kept| kept.held_at);
+        cache.holds(&"a", &1, 3);
+        cache.put("a", 1, taking(1000));
+        assert_eq!(held_at(), None, "it was computed, and not compared since");
+        cache.holds(&"a", &1, 7);
+        cache.holds(&"a", &1, 5);
+        assert_eq!(held_at(), Some(7), "a call that is late tells nothing new");
+        cache.holds(&"a", &2, 9);
+        assert_eq!(held_at(), Some(7), "that is about another answer");
+        cache.put("a", 2, taking(1000));
+        assert_eq!(held_at(), None);
     }
 
     #[test]

@@ -5,8 +5,10 @@ use std::sync::Arc;
 use becket_api::tokens::PageTokens;
 use becket_service_kit::{Clock, ComputePool};
 use becket_store::{JournalStore, ScaleStanding, StoreError, StringStore};
+use futures_util::FutureExt;
 
 use crate::answer_cache::AnswerCache;
+use crate::shared_reading::SharedReading;
 use crate::use_cases::SetBasis;
 
 /// Bytes of answers that are kept: some 400 sets of 240 strings.
@@ -25,6 +27,8 @@ pub(crate) struct App {
     pub(crate) clock: Arc<dyn Clock>,
     pub(crate) tokens: PageTokens,
     pub(crate) pool: ComputePool,
+    /// The last sequence of the journal.
+    last_sequence: SharedReading<i64>,
     /// Answers to GetStringSet, by serial.
     pub(crate) sets: AnswerCache<String, SetBasis>,
     /// Answers to ComputeStringSet, by the digest of the request.
@@ -40,6 +44,23 @@ impl App {
         let tokens = PageTokens::new(store.token_key().await?);
         let pool = ComputePool::new(max_computations);
         let (sets, computed_sets) = (AnswerCache::new(SETS_BYTES), AnswerCache::new(COMPUTED_BYTES));
-        Ok(Self { store, clock, tokens, pool, sets, computed_sets })
+        let last_sequence = SharedReading::new({
+            let store = Arc::clone(&store);
+            move || {
+                let store = Arc::clone(&store);
+                async move { store.last_sequence().await.ok() }.boxed()
+            }
+        });
+        Ok(Self { store, clock, tokens, pool, last_sequence, sets, computed_sets })
+    }
+
+    /// The last sequence of the journal, read after this call began: in the same state of the journal everything else in the
+    /// store is the same too.
+    pub(crate) async fn last_sequence(&self) -> Result<i64, StoreError> {
+        match self.last_sequence.get().await {
+            Some(sequence) => Ok(sequence),
+            // Asked again by this call itself, which learns what is the matter.
+            None => self.store.last_sequence().await,
+        }
     }
 }

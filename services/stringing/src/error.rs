@@ -2,6 +2,7 @@
 
 use becket_design::DesignError;
 use becket_scale::ComputeError;
+use becket_service_kit::RequestError;
 use becket_store::{JobState, StoreError};
 use becket_units::Fault;
 use becket_winding::OrderError;
@@ -96,6 +97,17 @@ pub(crate) enum UseCaseError {
 impl From<Fault> for UseCaseError {
     fn from(fault: Fault) -> Self {
         Self::Faults(vec![fault])
+    }
+}
+
+impl From<RequestError> for UseCaseError {
+    fn from(error: RequestError) -> Self {
+        match error {
+            RequestError::Fault(fault) => Self::from(fault),
+            RequestError::PageToken => Self::PageToken,
+            RequestError::Store(error) => Self::Store(error),
+            RequestError::Damaged(_) => Self::Internal(error.to_string()),
+        }
     }
 }
 

@@ -17,6 +17,7 @@ mod inputs;
 mod messages;
 mod paging;
 mod run;
+mod shared_reading;
 mod sources;
 mod status;
 mod stock;

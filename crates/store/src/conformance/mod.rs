@@ -38,7 +38,7 @@ macro_rules! suite {
         $crate::suite! { $factory;
             strings: wires_are_imported_all_or_none, wires_are_updated_by_version, wires_are_listed,
                 scales_are_released_for_good, jobs_live_and_end, jobs_are_listed_by_due_date, sets_are_frozen_for_good,
-                standings_tell_every_change;
+                standings_tell_every_change, every_change_raises_the_last_sequence;
             windings: orders_have_revisions_with_reasons, a_serial_is_on_one_order, orders_are_listed;
             idempotency: a_repeat_gets_the_first_answer, a_reused_id_is_refused, ids_belong_to_caller_and_method,
                 a_failed_call_leaves_nothing, floor_writes_repeat_too;

@@ -3,7 +3,8 @@
 use super::Factory;
 use super::samples::{ctx, document, page, text, told, wire};
 use crate::{
-    FrozenSet, JobColumns, JobFilter, JobState, Kind, ScaleStanding, SetStanding, StoreError, StringStore,
+    FrozenSet, JobColumns, JobFilter, JobState, JournalStore, Kind, ScaleStanding, SetStanding, StoreError,
+    StringStore,
 };
 
 pub async fn wires_are_imported_all_or_none(factory: &impl Factory) {
@@ -230,4 +231,39 @@ pub async fn standings_tell_every_change(factory: &impl Factory) {
     other.update_scale(&ctx("u"), "m1", "a", 1, document("2"), text()).await.unwrap();
     let scale = store.scale_standing("m1", "a").await.unwrap();
     assert_eq!(scale, ScaleStanding { scale_version: 2, wires_generation: changed });
+}
+
+pub async fn every_change_raises_the_last_sequence(factory: &impl Factory) {
+    // What is kept in memory is taken for true as long as this number stays, whichever process writes.
+    let (store, other) = (factory.open().await, factory.open().await);
+    let mut last = store.last_sequence().await.unwrap();
+    assert_eq!(last, 0);
+    let mut rises = async |change: &str| {
+        let now = store.last_sequence().await.unwrap();
+        assert!(now > last, "{change}: {now} after {last}");
+        last = now;
+    };
+    other.import_wires(&ctx("i"), vec![wire("a", "1")], text()).await.unwrap();
+    rises("import_wires").await;
+    other.update_wire(&ctx("w"), 1, wire("a", "2"), text()).await.unwrap();
+    rises("update_wire").await;
+    other.create_scale(&ctx("s"), "m1", "a", document("1"), text()).await.unwrap();
+    rises("create_scale").await;
+    other.update_scale(&ctx("u"), "m1", "a", 1, document("2"), text()).await.unwrap();
+    rises("update_scale").await;
+    other.release_scale(&ctx("r"), "m1", "a", 2, text()).await.unwrap();
+    rises("release_scale").await;
+    other.open_job(&ctx("o"), columns("S1", "2026-12-01"), document("1"), text()).await.unwrap();
+    rises("open_job").await;
+    other.amend_job(&ctx("a"), 1, columns("S1", "2026-12-01"), document("2"), text()).await.unwrap();
+    rises("amend_job").await;
+    let set = FrozenSet { digest: "d".to_owned(), bytes: vec![1] };
+    other.freeze_set(&ctx("f"), "S1", 2, set, text()).await.unwrap();
+    rises("freeze_set").await;
+    other.close_job(&ctx("c"), "S1", 3, JobState::Done, text()).await.unwrap();
+    rises("close_job").await;
+    // A repeat and a refused write change nothing.
+    other.close_job(&ctx("c"), "S1", 3, JobState::Done, text()).await.unwrap();
+    other.update_wire(&ctx("w2"), 1, wire("a", "3"), text()).await.unwrap_err();
+    assert_eq!(store.last_sequence().await.unwrap(), last);
 }

@@ -20,7 +20,8 @@ use crate::ids::{day, id, keep};
 use crate::messages;
 use crate::planning::{WantedSet, drop_claimed, mark_recuts, wires_of};
 use crate::upstream::{MAX_OPEN_JOBS, UpstreamError};
-use crate::write::{begin, decode};
+use crate::write::begin;
+use crate::write::decode;
 
 /// Most serials of one list.
 const MAX_SERIALS: usize = 200;

@@ -13,7 +13,8 @@ use prost::Message;
 use crate::app::App;
 use crate::error::{Missing, UseCaseError};
 use crate::messages;
-use crate::write::{begin, decode};
+use crate::write::begin;
+use crate::write::decode;
 
 /// Most coils of one request.
 const MAX_COILS: usize = 1000;

@@ -9,7 +9,8 @@ use prost::Message;
 use crate::app::App;
 use crate::error::UseCaseError;
 use crate::messages;
-use crate::write::{begin, decode};
+use crate::write::begin;
+use crate::write::decode;
 
 /// A version that no stored thing has, for an etag that stands for none.
 const NEVER_CURRENT: i64 = 0;

@@ -10,7 +10,8 @@ use crate::app::App;
 use crate::error::{Missing, UseCaseError};
 use crate::messages;
 use crate::upstream::UpstreamError;
-use crate::write::{begin, decode};
+use crate::write::begin;
+use crate::write::decode;
 
 impl App {
     /// Sets the rule of a wire of the catalogue.

@@ -11,7 +11,8 @@ use crate::app::App;
 use crate::error::UseCaseError;
 use crate::ids::{id, keep};
 use crate::messages;
-use crate::write::{begin, decode};
+use crate::write::begin;
+use crate::write::decode;
 
 impl App {
     /// Takes off a coil that a list has left on its reel.

@@ -223,4 +223,8 @@ impl JournalStore for FaultStore {
     ) -> Result<Vec<Entry>, StoreError> {
         self.inner.entries(after_sequence, limit, subject).await
     }
+
+    async fn last_sequence(&self) -> Result<i64, StoreError> {
+        self.inner.last_sequence().await
+    }
 }

@@ -10,7 +10,8 @@ use crate::app::App;
 use crate::error::UseCaseError;
 use crate::inputs::{JobTerms, job_terms};
 use crate::messages::{job_content, required, shown_job, version_of};
-use crate::write::{Begun, answer, decode, document};
+use crate::write::{answer, decode, document};
+use becket_service_kit::Begun;
 
 impl App {
     /// Replaces a job's content; of a frozen one only due date and station.

@@ -10,7 +10,8 @@ use super::amend_job::check_version;
 use crate::app::App;
 use crate::error::UseCaseError;
 use crate::messages::{shown_job, version_of};
-use crate::write::{Begun, answer, decode};
+use crate::write::{answer, decode};
+use becket_service_kit::Begun;
 
 impl App {
     /// Ends a job as done or as given up.

@@ -13,6 +13,7 @@ use becket_wire::{Catalogue, WireDraft};
 use prost::Message;
 use prost::bytes::Bytes;
 
+use crate::answer_cache::KeptAnswer;
 use crate::app::App;
 use crate::compute::SetSource;
 use crate::error::UseCaseError;
@@ -31,12 +32,20 @@ impl App {
         request: ComputeStringSetRequest,
     ) -> Result<Bytes, UseCaseError> {
         let digest = request_digest(METHOD, &request.encode_to_vec());
+        let kept = self.computed_sets.get(&digest);
+        let sequence = self.last_sequence().await?;
+        if let Some(KeptAnswer { held_at, answer, .. }) = &kept
+            && *held_at == Some(sequence)
+        {
+            return Ok(Bytes::clone(answer));
+        }
         // Read before scale and wires: if they change in between, the answer is kept under a standing that is over and is never
         // found.
         let standing = self.standing(request.source.as_ref()).await?;
-        if let Some((basis, answer)) = self.computed_sets.get(&digest)
+        if let Some(KeptAnswer { basis, answer, .. }) = kept
             && basis == standing
         {
+            self.computed_sets.holds(&digest, &basis, sequence);
             return Ok(answer);
         }
         let answer = Bytes::from(self.newly_computed(request).await?.encode_to_vec());

@@ -11,7 +11,8 @@ use crate::app::App;
 use crate::error::UseCaseError;
 use crate::inputs::{named_wires, scale_id};
 use crate::messages::{required, scale_content, shown_scale};
-use crate::write::{Begun, answer, document};
+use crate::write::{answer, document};
+use becket_service_kit::Begun;
 
 impl App {
     /// Stores a new revision as a draft.

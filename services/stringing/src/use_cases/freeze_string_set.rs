@@ -9,7 +9,8 @@ use prost::Message;
 
 use crate::app::App;
 use crate::error::UseCaseError;
-use crate::write::{Begun, answer};
+use crate::write::answer;
+use becket_service_kit::Begun;
 
 impl App {
     /// Fixes the set with the digest that the caller means; another digest is refused.

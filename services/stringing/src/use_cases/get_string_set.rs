@@ -10,6 +10,7 @@ use prost::Message;
 use prost::bytes::Bytes;
 use prost::encoding::{WireType, encode_key, encode_varint};
 
+use crate::answer_cache::KeptAnswer;
 use crate::app::App;
 use crate::checked_scales::CheckedScales;
 use crate::compute::SetSource;
@@ -49,15 +50,22 @@ impl App {
         let serial_id = request.serial_id;
         let kept = self.sets.get(&serial_id);
         // A frozen set never changes and a job is never removed, so nothing has to be asked.
-        if let Some((SetBasis::Frozen, answer)) = kept {
+        if let Some(KeptAnswer { basis: SetBasis::Frozen, answer, .. }) = kept {
             return Ok(answer);
+        }
+        let sequence = self.last_sequence().await?;
+        if let Some(KeptAnswer { held_at, answer, .. }) = &kept
+            && *held_at == Some(sequence)
+        {
+            return Ok(Bytes::clone(answer));
         }
         // Read before the job and the wires: if they change in between, the answer is kept under a basis that is over and is
         // never found.
         let standing = self.store.set_standing(&serial_id).await?;
-        if let Some((basis, answer)) = kept
+        if let Some(KeptAnswer { basis, answer, .. }) = kept
             && basis == SetBasis::of(standing)
         {
+            self.sets.holds(&serial_id, &basis, sequence);
             return Ok(answer);
         }
         let job = self.store.job(&serial_id).await?;

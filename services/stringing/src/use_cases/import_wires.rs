@@ -13,7 +13,8 @@ use prost::Message;
 use crate::app::App;
 use crate::error::UseCaseError;
 use crate::messages::wire_content;
-use crate::write::{Begun, answer, document};
+use crate::write::{answer, document};
+use becket_service_kit::Begun;
 
 /// Most wires of one request.
 const MAX_WIRES: usize = 2000;

@@ -8,7 +8,8 @@ use prost::Message;
 use crate::app::App;
 use crate::error::UseCaseError;
 use crate::messages::{job_content, required, shown_job};
-use crate::write::{Begun, answer, document};
+use crate::write::{answer, document};
+use becket_service_kit::Begun;
 
 impl App {
     /// Opens a job on a released scale.

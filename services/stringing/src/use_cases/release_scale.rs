@@ -9,7 +9,8 @@ use super::update_scale::check_draft;
 use crate::app::App;
 use crate::error::UseCaseError;
 use crate::messages::{shown_scale, version_of};
-use crate::write::{Begun, answer};
+use crate::write::answer;
+use becket_service_kit::Begun;
 
 impl App {
     /// Releases a draft. The catalogue may have changed since the draft was stored, so it is checked once

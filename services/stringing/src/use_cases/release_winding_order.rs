@@ -16,7 +16,8 @@ use crate::app::App;
 use crate::compute::{SetSource, computed_set};
 use crate::error::UseCaseError;
 use crate::messages::{self, shown_winding_order};
-use crate::write::{Begun, answer, document};
+use crate::write::{answer, document};
+use becket_service_kit::Begun;
 
 /// Most serials of one order.
 const MOST_SERIALS: usize = 200;

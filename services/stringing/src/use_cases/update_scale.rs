@@ -9,7 +9,8 @@ use crate::app::App;
 use crate::error::UseCaseError;
 use crate::inputs::scale_id;
 use crate::messages::{required, scale_content, shown_scale, version_of};
-use crate::write::{Begun, answer, document};
+use crate::write::{answer, document};
+use becket_service_kit::Begun;
 
 impl App {
     /// Replaces a draft.

@@ -11,7 +11,8 @@ use super::import_wires::new_wire;
 use crate::app::App;
 use crate::error::UseCaseError;
 use crate::messages::{required, shown_wire, version_of, wire_content};
-use crate::write::{Begun, answer};
+use crate::write::answer;
+use becket_service_kit::Begun;
 
 impl App {
     /// Replaces a wire's properties. Sets that are frozen keep theirs; others follow from now on.

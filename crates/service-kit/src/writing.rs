@@ -1,0 +1,55 @@
+//! What every write does before its work.
+
+use becket_api::digest::request_digest;
+use becket_api::requests::WriteRequest;
+use becket_store::{Engine, WriteContext};
+use prost::Message;
+
+use crate::clock::Clock;
+use crate::context::{CallContext, check_request_id};
+use crate::request::{RequestError, decode};
+
+/// How a write begins.
+#[derive(Debug)]
+pub enum Begun<R> {
+    /// The request was answered before; this is the answer.
+    Answered(R),
+    /// It is new.
+    New(WriteContext),
+}
+
+/// Checks the request id, takes it out of the request and looks whether the request was answered before.
+///
+/// A repeat gets its first answer even if the request would be refused by now, so this comes before any other check. With
+/// `validate_only` nothing is stored, so nothing can be repeated, and no id is needed.
+///
+/// # Errors
+/// [`RequestError::Fault`] of `request_id`; [`RequestError::Store`], with
+/// [`RequestIdReused`](becket_store::StoreError::RequestIdReused) if another request had the id; [`RequestError::Damaged`].
+pub async fn begin_write<Q: WriteRequest, R: Message + Default>(
+    store: &(impl Engine + ?Sized),
+    clock: &dyn Clock,
+    call: &CallContext,
+    request: &mut Q,
+) -> Result<Begun<R>, RequestError> {
+    let request_id = std::mem::take(request.request_id());
+    let validate_only = request.validate_only();
+    if !(validate_only && request_id.is_empty()) {
+        check_request_id(&request_id)?;
+    }
+    let context = WriteContext {
+        method: Q::METHOD,
+        request_id,
+        request_digest: request_digest(Q::METHOD, &request.encode_to_vec()),
+        actor: call.actor.clone(),
+        origin: call.origin.clone(),
+        now_us: clock.now_us(),
+    };
+    if validate_only {
+        return Ok(Begun::New(context));
+    }
+    match store.find_answer(&context).await? {
+        Some(answer) => decode(&answer).map(Begun::Answered),
+        None => Ok(Begun::New(context)),
+    }
+}
