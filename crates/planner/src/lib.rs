@@ -67,13 +67,14 @@
 //! [`BestPlanner`] treats each wire on its own, in batches of as many serials as there are trays. Coils are filled by exact
 //! subset sums (for lengths too fine for that, by sums of up to four blocks), by best fit decreasing, and, where coils are
 //! short, by column generation with diving; a search then refills few coils at a time. The plan of [`FirstPlanner`] is a
-//! candidate too, up to a size. For each level [`Quality`] states value, lower bound and whether they meet. Bounds:
+//! candidate too, up to a size. A problem of few pieces is solved exactly, by branch and bound over assignments and
+//! sequences, as long as that stays below a number of nodes. For each level [`Quality`] states value, lower bound and whether they meet. Bounds:
 //! capacity with the longest coils first, dual feasible functions, the Lagrangian bound at the prices of the linear
 //! program, and for reel changes the serials whose spans cannot overlap. A bound of a level holds for all plans that are no
 //! worse on the levels before. What is not proven is said to be open: a plan with uncut pieces does not claim that there is
 //! no better one unless the bound says so.
 //!
-//! Known limits: lots and the wanted order are reported but not searched for; batches are taken in due order one by one,
+//! Known limits: but for small problems, lots and the wanted order are reported and not searched for; batches are taken in due order one by one,
 //! so scrap over several batches is not optimised jointly, and bounds are then weaker; the order of coils in a batch is
 //! that of [`FirstPlanner`].
 //!

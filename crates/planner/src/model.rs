@@ -117,6 +117,17 @@ pub enum PieceOrder {
     DownTheScale,
 }
 
+impl PieceOrder {
+    /// Place of a piece in this order: less comes first, equal places may be cut in any order.
+    pub(crate) fn key(self, piece: &Piece) -> (i64, i64) {
+        match self {
+            Self::BySize => (-piece.length.get(), 0),
+            Self::UpTheScale => (i64::from(piece.rank), 0),
+            Self::DownTheScale => (-i64::from(piece.rank), 0),
+        }
+    }
+}
+
 /// What the shop wants.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Policy {

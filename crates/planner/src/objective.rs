@@ -2,7 +2,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use crate::model::{PieceOrder, Problem, Unison};
+use crate::model::{Problem, Unison};
 use crate::plan::{Plan, Step};
 
 /// One level of the objective. On every level less is better.
@@ -148,11 +148,7 @@ fn order_and_lots(problem: &Problem, plan: &Plan) -> (i64, i64) {
             continue;
         };
         lots.insert((piece.serial, piece.wire, coil.lot));
-        let key = match problem.policy.piece_order {
-            PieceOrder::BySize => -piece.length.get(),
-            PieceOrder::UpTheScale => i64::from(piece.rank),
-            PieceOrder::DownTheScale => -i64::from(piece.rank),
-        };
+        let key = problem.policy.piece_order.key(piece);
         if last.insert(piece.serial, key).is_some_and(|before| before > key) {
             out_of_order += 1;
         }

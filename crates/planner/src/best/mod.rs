@@ -5,12 +5,14 @@ mod bound;
 mod columns;
 mod core;
 mod dual;
+mod exact;
 mod fill;
 mod generate;
 mod improve;
 mod pack;
 mod quality;
 mod random;
+mod sequence;
 mod simplex;
 mod wire;
 
@@ -86,8 +88,18 @@ impl BestPlanner {
             candidates.push(FirstPlanner.plan(problem)?);
         }
         let best = candidates.into_iter().min_by_key(|plan| Score::of(problem, plan, &self.order));
-        let plan = best.unwrap_or_default();
-        let quality = quality::assess(problem, &plan, &self.order, &scrap_bounds, stop());
+        let mut plan = best.unwrap_or_default();
+        let mut proof = None;
+        if self.effort.rounds_per_coil > 0
+            && let Some((better, proven)) = exact::solve(problem, &self.order, &plan, &|| stop())
+        {
+            plan = better.unwrap_or(plan);
+            proof = Some(proven);
+        }
+        let mut quality = quality::assess(problem, &plan, &self.order, &scrap_bounds, stop());
+        if let Some(proof) = proof {
+            proof.note(&mut quality);
+        }
         Ok(BestPlan { plan, quality })
     }
 

@@ -11,4 +11,5 @@ mod faults;
 mod instances;
 mod mutations;
 mod optimal;
+mod oracle;
 mod properties;

@@ -6,8 +6,6 @@ use becket_planner::{
 };
 use becket_units::Um;
 use proptest::prelude::*;
-use proptest::strategy::ValueTree;
-use proptest::test_runner::{RngAlgorithm, TestRng, TestRunner};
 
 use crate::instances::{empty, mm, opened, piece};
 
@@ -122,7 +120,7 @@ const LEVELS: [Level; 5] =
     [Level::GroupsSplit, Level::Scrap, Level::CoilsOpened, Level::ReelChanges, Level::Lots];
 
 proptest! {
-    #![proptest_config(ProptestConfig { cases: 60, max_shrink_iters: 100, ..ProptestConfig::default() })]
+    #![proptest_config(ProptestConfig { cases: 400, max_shrink_iters: 100, ..ProptestConfig::default() })]
 
     #[test]
     fn bounds_hold_and_what_is_proven_is_the_optimum(problem in tiny()) {
@@ -155,11 +153,8 @@ proptest! {
         }
     }
 
-    /// What the search should find on problems so small: the optimum, down to the reel changes; lots are not searched for.
-    /// It does not hold yet, see [`no_tiny_problem_is_lost_that_was_solved`]. Run it with `--ignored`; an exact method for
-    /// small problems must make it pass, and then it is ignored no longer.
+    /// All levels but the wanted order, which [`crate::oracle`] has.
     #[test]
-    #[ignore = "known defect: small problems have no exact method, and about 2 % of them are not solved to the optimum"]
     fn tiny_problems_are_solved_to_the_optimum(problem in tiny()) {
         let (found, best) = found_and_best(&problem);
         prop_assert_eq!(found, best);
@@ -175,7 +170,7 @@ proptest! {
     }
 }
 
-/// Uncut pieces serial by serial; groups split, scrap, coils opened, reel changes.
+/// Uncut pieces serial by serial; groups split, scrap, coils opened, reel changes, lots.
 type Searched = (Vec<i64>, Vec<i64>);
 
 /// What is searched for: as planned, and at best.
@@ -185,29 +180,9 @@ fn found_and_best(problem: &Problem) -> (Searched, Searched) {
     for p in &planned.plan.uncut {
         uncut[problem.pieces[p.index()].serial.index()] += 1;
     }
-    let values = LEVELS[..4].iter().map(|level| planned.quality.level(*level).unwrap().value).collect();
+    let values = LEVELS.iter().map(|level| planned.quality.level(*level).unwrap().value).collect();
     let (best_uncut, rest) = best(problem);
-    ((uncut, values), (best_uncut, rest[..4].to_vec()))
-}
-
-/// Guards what the planner does reach; it does not say that this is good enough. The count is what was measured on these
-/// problems, which a fixed seed draws. One kind that is missed: a group stays on a mounted coil whose tail is scrap, where a
-/// whole coil would leave less scrap.
-#[test]
-fn no_tiny_problem_is_lost_that_was_solved() {
-    const PROBLEMS: usize = 300;
-    const MEASURED: usize = 293;
-    let mut runner = TestRunner::new_with_rng(
-        ProptestConfig::default(),
-        TestRng::from_seed(RngAlgorithm::ChaCha, &[7; 32]),
-    );
-    let solved = (0..PROBLEMS)
-        .filter(|_| {
-            let (found, best) = found_and_best(&tiny().new_tree(&mut runner).unwrap().current());
-            found == best
-        })
-        .count();
-    assert!(solved >= MEASURED, "{solved} of {PROBLEMS}, {MEASURED} before");
+    ((uncut, values), (best_uncut, rest.to_vec()))
 }
 
 /// A coil that first fit decreasing cuts badly.
