@@ -1,7 +1,7 @@
 //! The journal.
 
 use async_trait::async_trait;
-use becket_store::journal::GENESIS;
+use becket_store::journal::{GENESIS, chain};
 use becket_store::tables::{Told, bytes_32, entry_of};
 use becket_store::{Engine, Entry, JournalStore, StoreError, WriteContext};
 use sqlx::SqliteConnection;
@@ -17,7 +17,8 @@ pub(crate) async fn append(
     ctx: &WriteContext,
     told: Told,
 ) -> Result<(), StoreError> {
-    if told.is_empty() {
+    let mut entries = told.entries(ctx);
+    if entries.is_empty() {
         return Ok(());
     }
     let last: Option<(i64, Vec<u8>)> =
@@ -29,7 +30,8 @@ pub(crate) async fn append(
         None => (0, GENESIS),
         Some((sequence, hash)) => (sequence, bytes_32(hash)?),
     };
-    for entry in told.chained(sequence, hash, ctx) {
+    chain(sequence, hash, &mut entries);
+    for entry in entries {
         sqlx::query(
             "INSERT INTO journal (sequence, entry_us, actor, origin, request_id, method, subject, before_json, \
              after_json, hash) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",

@@ -55,6 +55,33 @@ pub struct Stored {
     pub updated_us: i64,
 }
 
+/// What was heard of commits.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum News {
+    /// These things were changed, as the journal names them: "cutLists/L-0007".
+    Subjects(Vec<String>),
+    /// Anything may have changed: too much to name, or some news were missed.
+    Anything,
+}
+
+/// Hears of commits of this process and, if the engine can tell, of others. It wakes readers early; news may be missed, so
+/// whoever must see every change also looks from time to time, and reads the journal from where it stood.
+#[async_trait]
+pub trait Listener: Send {
+    /// Waits for the next news. May be dropped before it is ready without missing any.
+    async fn next(&mut self) -> News;
+}
+
+/// A listener that never hears anything.
+struct Deaf;
+
+#[async_trait]
+impl Listener for Deaf {
+    async fn next(&mut self) -> News {
+        std::future::pending().await
+    }
+}
+
 /// What every engine can do, whatever it stores.
 #[async_trait]
 pub trait Engine: Send + Sync {
@@ -76,4 +103,12 @@ pub trait Engine: Send + Sync {
     /// # Errors
     /// [`StoreError::Busy`], [`StoreError::Unavailable`].
     async fn check(&self) -> Result<(), StoreError>;
+
+    /// Begins to hear of commits. An engine that cannot tell of them gives a listener that hears nothing.
+    ///
+    /// # Errors
+    /// [`StoreError::Busy`], [`StoreError::Unavailable`].
+    async fn changes(&self) -> Result<Box<dyn Listener>, StoreError> {
+        Ok(Box::new(Deaf))
+    }
 }

@@ -76,18 +76,11 @@ pub trait JournalStore: Engine {
 pub const GENESIS: [u8; 32] = [0; 32];
 
 impl Entry {
-    /// The entry that follows on the one with `last_sequence` and `last_hash`; 0 and [`GENESIS`] before the first.
+    /// An entry that has no place in the chain yet.
     #[must_use]
-    pub fn following(
-        last_sequence: i64,
-        last_hash: &[u8; 32],
-        ctx: &WriteContext,
-        subject: String,
-        before: Option<String>,
-        after: Option<String>,
-    ) -> Self {
-        let mut entry = Self {
-            sequence: last_sequence.saturating_add(1),
+    pub fn new(ctx: &WriteContext, subject: String, before: Option<String>, after: Option<String>) -> Self {
+        Self {
+            sequence: 0,
             entry_us: ctx.now_us,
             actor: ctx.actor.clone(),
             origin: ctx.origin.clone(),
@@ -97,9 +90,7 @@ impl Entry {
             before,
             after,
             hash: GENESIS,
-        };
-        entry.hash = entry.hash_after(last_hash);
-        entry
+        }
     }
 
     /// The hash that this entry must have if `previous` is the hash of the one before it.
@@ -132,6 +123,16 @@ fn add_text(hasher: &mut Sha256, text: &str) {
     hasher.update(text.as_bytes());
 }
 
+/// Gives entries their places behind the one with `last_sequence` and `last_hash`; 0 and [`GENESIS`] before the first.
+pub fn chain(last_sequence: i64, last_hash: [u8; 32], entries: &mut [Entry]) {
+    let mut last = (last_sequence, last_hash);
+    for entry in entries {
+        entry.sequence = last.0.saturating_add(1);
+        entry.hash = entry.hash_after(&last.1);
+        last = (entry.sequence, entry.hash);
+    }
+}
+
 /// Sequence of the first entry that does not follow on the one before it: a gap in the sequence or a wrong hash. `None` if the
 /// chain is whole. `entries` follow on the entry with `last_sequence` and `last_hash`.
 #[must_use]
@@ -161,29 +162,24 @@ mod tests {
         }
     }
 
-    fn chain(n: i64) -> Vec<Entry> {
-        let mut last = (0, GENESIS);
-        (0..n)
-            .map(|i| {
-                let entry =
-                    Entry::following(last.0, &last.1, &ctx(), format!("s/{i}"), None, Some("{}".to_owned()));
-                last = (entry.sequence, entry.hash);
-                entry
-            })
-            .collect()
+    fn chained(n: i64) -> Vec<Entry> {
+        let entry = |i| Entry::new(&ctx(), format!("s/{i}"), None, Some("{}".to_owned()));
+        let mut entries: Vec<Entry> = (0..n).map(entry).collect();
+        chain(0, GENESIS, &mut entries);
+        entries
     }
 
     /// The hash is an interface: whoever checks a journal with another program computes this very one. Value computed with
     /// Python's hashlib from the description above.
     #[test]
     fn hash_is_fixed() {
-        let hex: String = chain(1)[0].hash.iter().map(|b| format!("{b:02x}")).collect();
+        let hex: String = chained(1)[0].hash.iter().map(|b| format!("{b:02x}")).collect();
         assert_eq!(hex, "8d2be039b0166bce0991dc598861efdda7672b42f1b84fae80bb96b4d420514c");
     }
 
     #[test]
     fn every_field_counts() {
-        let base = chain(1).remove(0);
+        let base = chained(1).remove(0);
         let changes: [fn(&mut Entry); 10] = [
             |e| e.sequence += 1,
             |e| e.entry_us += 1,
@@ -207,7 +203,7 @@ mod tests {
 
     #[test]
     fn breaks_are_found() {
-        let good = chain(4);
+        let good = chained(4);
         assert_eq!(first_break(0, &GENESIS, &good), None);
         assert_eq!(first_break(2, &good[1].hash, &good[2..]), None);
         let mut changed = good.clone();

@@ -28,7 +28,7 @@ mod string_store;
 pub mod tables;
 mod winding_orders;
 
-pub use context::{Answer, Document, Engine, Stored, WriteContext, Written};
+pub use context::{Answer, Document, Engine, Listener, News, Stored, WriteContext, Written};
 pub use cut_store::{
     Claim, CoilChange, CoilChanged, CoilFilter, CutListFilter, CutRecord, CutStore, ListOnFloor, LotSerial,
     StockRule, StoredCoil, StoredCutList, StoredHeader, StoredStation, Unmounted,

@@ -58,22 +58,11 @@ impl Told {
         self.0.push((subject, before, after));
     }
 
-    /// Whether there is nothing to tell.
+    /// The entries, without their places in the chain yet.
     #[must_use]
-    pub fn is_empty(&self) -> bool {
-        self.0.is_empty()
-    }
-
-    /// The entries, chained to the one with `last_sequence` and `last_hash`.
-    #[must_use]
-    pub fn chained(self, mut last_sequence: i64, mut last_hash: [u8; 32], ctx: &WriteContext) -> Vec<Entry> {
-        let mut entries = Vec::with_capacity(self.0.len());
-        for (subject, before, after) in self.0 {
-            let entry = Entry::following(last_sequence, &last_hash, ctx, subject, before, after);
-            (last_sequence, last_hash) = (entry.sequence, entry.hash);
-            entries.push(entry);
-        }
-        entries
+    pub fn entries(self, ctx: &WriteContext) -> Vec<Entry> {
+        let entry = |(subject, before, after)| Entry::new(ctx, subject, before, after);
+        self.0.into_iter().map(entry).collect()
     }
 }
 

@@ -3,7 +3,10 @@
 /// Implements [`StringStore`](crate::StringStore) and [`CutStore`](crate::CutStore) for the store of an engine with tables. The crate that calls it has
 /// one module for each concern with the reads, and a macro `crate::write::run!` that runs a write of [`tables`](crate::tables) in a
 /// transaction and may run it again where the engine asks for that.
-#[allow(clippy::crate_in_macro_def, reason = "the modules with the reads are those of the crate that calls it")]
+#[allow(
+    clippy::crate_in_macro_def,
+    reason = "the modules with the reads are those of the crate that calls it"
+)]
 #[macro_export]
 macro_rules! engine_with_tables {
     ($store:ty) => {

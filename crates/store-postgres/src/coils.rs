@@ -1,0 +1,264 @@
+//! Coils and stock rules.
+
+use async_trait::async_trait;
+use becket_floor::{Coil, CoilId, FloorCoil, ListId, WireId};
+use becket_store::tables::{Code, CoilTables, each_list_id, floor_coil_of, rule_of, stored_coil_of};
+use becket_store::{CoilFilter, Kind, Page, PageRequest, StockRule, StoreError, StoredCoil};
+use sqlx::PgConnection;
+
+use crate::PostgresStore;
+use crate::cells::{Cells, each};
+use crate::errors::engine;
+use crate::write::Write;
+
+#[async_trait]
+impl CoilTables for Write<'_> {
+    async fn lock_coils(&mut self, coil_ids: &[CoilId]) -> Result<(), StoreError> {
+        let coil_ids: Vec<&str> = coil_ids.iter().map(|id| id.as_str()).collect();
+        // Rows are locked as the sort gives them, so in one order for all. References to a coil are not held up.
+        sqlx::query("SELECT 1 FROM coils WHERE coil_id = ANY($1) ORDER BY coil_id FOR NO KEY UPDATE")
+            .bind(coil_ids)
+            .execute(self.db())
+            .await
+            .map_err(engine)?;
+        Ok(())
+    }
+
+    async fn insert_coil(&mut self, coil: &Coil) -> Result<bool, StoreError> {
+        let now_us = self.ctx.now_us;
+        let inserted = sqlx::query(
+            "INSERT INTO coils (coil_id, wire_id, lot_id, received_date, state, received_um, remaining_um, cut_um, \
+             scrapped_um, adjusted_um, linear_density_g_m, version, created_us, updated_us) \
+             VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, 1, $12, $13) ON CONFLICT DO NOTHING",
+        )
+        .bind(coil.coil_id.as_str())
+        .bind(coil.wire_id.as_str())
+        .bind(coil.lot_id.as_str())
+        .bind(&coil.received_date)
+        .bind(coil.state.code())
+        .bind(coil.received.get())
+        .bind(coil.remaining.get())
+        .bind(coil.cut.get())
+        .bind(coil.scrapped.get())
+        .bind(coil.adjusted.get())
+        .bind(coil.linear_density_g_m)
+        .bind(now_us)
+        .bind(now_us)
+        .execute(self.db())
+        .await
+        .map_err(engine)?;
+        Ok(inserted.rows_affected() == 1)
+    }
+
+    async fn read_coil(&mut self, coil_id: &CoilId) -> Result<StoredCoil, StoreError> {
+        read(self.db(), coil_id).await
+    }
+
+    async fn read_floor_coils(
+        &mut self,
+        coil_ids: &[CoilId],
+        seen_from: Option<&ListId>,
+    ) -> Result<Vec<FloorCoil>, StoreError> {
+        read_floor_coils(self.db(), coil_ids, seen_from).await
+    }
+
+    async fn update_coil(&mut self, coil: &Coil) -> Result<(), StoreError> {
+        let now_us = self.ctx.now_us;
+        sqlx::query(
+            "UPDATE coils SET state = $1, remaining_um = $2, cut_um = $3, scrapped_um = $4, adjusted_um = $5, \
+             version = version + 1, updated_us = $6 WHERE coil_id = $7",
+        )
+        .bind(coil.state.code())
+        .bind(coil.remaining.get())
+        .bind(coil.cut.get())
+        .bind(coil.scrapped.get())
+        .bind(coil.adjusted.get())
+        .bind(now_us)
+        .bind(coil.coil_id.as_str())
+        .execute(self.db())
+        .await
+        .map_err(engine)?;
+        Ok(())
+    }
+
+    async fn lists_counting_on(&mut self, coil_id: &CoilId) -> Result<Vec<ListId>, StoreError> {
+        let ids = sqlx::query_scalar(
+            "SELECT list_id FROM cut_lists WHERE list_number IN (SELECT list_number FROM cut_steps \
+             WHERE coil_id = $1 AND state = 'pending' AND kind IN ('mount', 'cut')) ORDER BY list_number",
+        )
+        .bind(coil_id.as_str())
+        .fetch_all(self.db())
+        .await
+        .map_err(engine)?;
+        each_list_id(ids)
+    }
+
+    async fn lists_naming(&mut self, coil_id: &CoilId) -> Result<Vec<ListId>, StoreError> {
+        let ids = sqlx::query_scalar(
+            "SELECT list_id FROM cut_lists WHERE list_number IN (SELECT list_number FROM cut_steps \
+             WHERE coil_id = $1 AND state = 'pending') ORDER BY list_number",
+        )
+        .bind(coil_id.as_str())
+        .fetch_all(self.db())
+        .await
+        .map_err(engine)?;
+        each_list_id(ids)
+    }
+
+    async fn take_off_everywhere(&mut self, coil_id: &CoilId) -> Result<(), StoreError> {
+        sqlx::query("DELETE FROM mounts WHERE coil_id = $1")
+            .bind(coil_id.as_str())
+            .execute(self.db())
+            .await
+            .map_err(engine)?;
+        Ok(())
+    }
+
+    async fn insert_rule(&mut self, rule: &StockRule) -> Result<bool, StoreError> {
+        let inserted = sqlx::query(
+            "INSERT INTO stock_rules (wire_id, smallest_remnant_um) VALUES ($1, $2) ON CONFLICT DO NOTHING",
+        )
+        .bind(rule.wire_id.as_str())
+        .bind(rule.smallest_remnant.get())
+        .execute(self.db())
+        .await
+        .map_err(engine)?;
+        Ok(inserted.rows_affected() == 1)
+    }
+
+    async fn lock_rule(&mut self, wire_id: &WireId) -> Result<StockRule, StoreError> {
+        let row = sqlx::query("SELECT * FROM stock_rules WHERE wire_id = $1 FOR UPDATE")
+            .bind(wire_id.as_str())
+            .fetch_one(self.db())
+            .await
+            .map_err(engine)?;
+        rule_of(&Cells(row))
+    }
+
+    async fn update_rule(&mut self, rule: &StockRule) -> Result<(), StoreError> {
+        sqlx::query("UPDATE stock_rules SET smallest_remnant_um = $1 WHERE wire_id = $2")
+            .bind(rule.smallest_remnant.get())
+            .bind(rule.wire_id.as_str())
+            .execute(self.db())
+            .await
+            .map_err(engine)?;
+        Ok(())
+    }
+}
+
+// What a coil is with what is reserved on it. The conditions on steps are those of the index "pending_by_coil".
+macro_rules! stored_coil_sql {
+    ($rest:literal) => {
+        concat!(
+            "SELECT c.*, COALESCE((SELECT SUM(s.length_um)::bigint FROM cut_steps s WHERE s.coil_id = c.coil_id \
+             AND s.state = 'pending' AND s.kind IN ('mount', 'cut')), 0) AS reserved_um FROM coils c ",
+            $rest
+        )
+    };
+}
+
+pub(crate) async fn one(store: &PostgresStore, coil_id: &CoilId) -> Result<StoredCoil, StoreError> {
+    let mut db = store.reader.acquire().await.map_err(engine)?;
+    read(&mut db, coil_id).await
+}
+
+async fn read(db: &mut PgConnection, coil_id: &CoilId) -> Result<StoredCoil, StoreError> {
+    let row = sqlx::query(stored_coil_sql!("WHERE c.coil_id = $1"))
+        .bind(coil_id.as_str())
+        .fetch_optional(db)
+        .await
+        .map_err(engine)?;
+    let missing = || StoreError::NotFound { kind: Kind::Coil, id: coil_id.as_str().to_owned() };
+    stored_coil_of(&Cells(row.ok_or_else(missing)?))
+}
+
+pub(crate) async fn list(
+    store: &PostgresStore,
+    filter: &CoilFilter,
+    page: &PageRequest,
+) -> Result<Page<StoredCoil>, StoreError> {
+    let rows = sqlx::query(stored_coil_sql!(
+        "WHERE c.coil_id > $1 AND ($2 IS NULL OR c.wire_id = $2) AND ($3 IS NULL OR c.lot_id = $3) \
+         AND ($4 IS NULL OR c.state = $4) ORDER BY c.coil_id LIMIT $5"
+    ))
+    .bind(page.after.as_deref().unwrap_or_default())
+    .bind(filter.wire_id.as_ref().map(|id| id.as_str()))
+    .bind(filter.lot_id.as_ref().map(|id| id.as_str()))
+    .bind(filter.state.map(Code::code))
+    .bind(i64::from(page.limit) + 1)
+    .fetch_all(&store.reader)
+    .await
+    .map_err(engine)?;
+    let coils = each(rows, stored_coil_of)?;
+    Ok(Page::from_fetched(coils, page.limit, |coil: &StoredCoil| coil.coil.coil_id.as_str().to_owned()))
+}
+
+// A coil as the floor sees it from list ?2, or from none. With no list the comparison is with NULL, and all is by others.
+macro_rules! floor_coil_sql {
+    ($rest:literal) => {
+        concat!(
+            "SELECT c.*, COALESCE((SELECT SUM(s.length_um)::bigint FROM cut_steps s WHERE s.coil_id = c.coil_id \
+             AND s.state = 'pending' AND s.kind IN ('mount', 'cut') \
+             AND s.list_number IS DISTINCT FROM (SELECT list_number FROM cut_lists WHERE list_id = $2)), 0) AS reserved_um, \
+             COALESCE(r.smallest_remnant_um, 0) AS smallest_remnant_um, m.station_id, m.reel_position \
+             FROM coils c LEFT JOIN stock_rules r ON r.wire_id = c.wire_id LEFT JOIN mounts m ON m.coil_id = c.coil_id ",
+            $rest
+        )
+    };
+}
+
+pub(crate) async fn stock(
+    store: &PostgresStore,
+    wire_ids: &[WireId],
+    seen_from: Option<&ListId>,
+) -> Result<Vec<FloorCoil>, StoreError> {
+    let wire_ids: Vec<&str> = wire_ids.iter().map(|id| id.as_str()).collect();
+    let rows = sqlx::query(floor_coil_sql!(
+        "WHERE m.coil_id IS NOT NULL OR (c.wire_id = ANY($1) \
+         AND c.state IN ('sealed', 'opened', 'set_aside')) ORDER BY c.received_date, c.coil_id"
+    ))
+    .bind(wire_ids)
+    .bind(seen_from.map(|id| id.as_str()))
+    .fetch_all(&store.reader)
+    .await
+    .map_err(engine)?;
+    each(rows, floor_coil_of)
+}
+
+pub(crate) async fn floor_coils(
+    store: &PostgresStore,
+    coil_ids: &[CoilId],
+    seen_from: Option<&ListId>,
+) -> Result<Vec<FloorCoil>, StoreError> {
+    let mut db = store.reader.acquire().await.map_err(engine)?;
+    read_floor_coils(&mut db, coil_ids, seen_from).await
+}
+
+pub(crate) async fn read_floor_coils(
+    db: &mut PgConnection,
+    coil_ids: &[CoilId],
+    seen_from: Option<&ListId>,
+) -> Result<Vec<FloorCoil>, StoreError> {
+    let coil_ids: Vec<&str> = coil_ids.iter().map(|id| id.as_str()).collect();
+    let rows = sqlx::query(floor_coil_sql!("WHERE c.coil_id = ANY($1) ORDER BY c.coil_id"))
+        .bind(coil_ids)
+        .bind(seen_from.map(|id| id.as_str()))
+        .fetch_all(db)
+        .await
+        .map_err(engine)?;
+    each(rows, floor_coil_of)
+}
+
+pub(crate) async fn list_rules(
+    store: &PostgresStore,
+    page: &PageRequest,
+) -> Result<Page<StockRule>, StoreError> {
+    let rows = sqlx::query("SELECT * FROM stock_rules WHERE wire_id > $1 ORDER BY wire_id LIMIT $2")
+        .bind(page.after.as_deref().unwrap_or_default())
+        .bind(i64::from(page.limit) + 1)
+        .fetch_all(&store.reader)
+        .await
+        .map_err(engine)?;
+    let rules = each(rows, rule_of)?;
+    Ok(Page::from_fetched(rules, page.limit, |rule: &StockRule| rule.wire_id.as_str().to_owned()))
+}

@@ -1,0 +1,213 @@
+//! The steps of writes of cut lists.
+
+use async_trait::async_trait;
+use becket_floor::{CoilId, CutListHeader, ListId, SerialDigest, Shortage, StationId, Step, StepKind};
+use becket_store::tables::{Code, FloorTables, corrupt};
+use becket_store::{StoreError, StoredHeader};
+use becket_units::Um;
+
+use crate::errors::engine;
+use crate::write::Write;
+use crate::{cut_lists, steps};
+
+/// The advisory lock of whoever makes a list; the number tells nothing.
+const LIST_NUMBERS: i64 = 0x6263_6b74_0001;
+
+#[async_trait]
+impl FloorTables for Write<'_> {
+    async fn lock_list(&mut self, list_id: &ListId) -> Result<(), StoreError> {
+        sqlx::query("SELECT 1 FROM cut_lists WHERE list_id = $1 FOR NO KEY UPDATE")
+            .bind(list_id.as_str())
+            .execute(self.db())
+            .await
+            .map_err(engine)?;
+        Ok(())
+    }
+
+    async fn last_list_number(&mut self) -> Result<i64, StoreError> {
+        sqlx::query("SELECT pg_advisory_xact_lock($1)")
+            .bind(LIST_NUMBERS)
+            .execute(self.db())
+            .await
+            .map_err(engine)?;
+        sqlx::query_scalar("SELECT COALESCE(MAX(list_number), 0) FROM cut_lists")
+            .fetch_one(self.db())
+            .await
+            .map_err(engine)
+    }
+
+    async fn read_header(&mut self, list_id: &ListId) -> Result<(i64, StoredHeader), StoreError> {
+        cut_lists::header(self.db(), list_id).await
+    }
+
+    async fn insert_header(&mut self, number: i64, header: &CutListHeader) -> Result<(), StoreError> {
+        let now_us = self.ctx.now_us;
+        sqlx::query(
+            "INSERT INTO cut_lists (list_number, list_id, station_id, state, unison_rule, end_trim_um, coil_margin_um, \
+             piece_order, wound_cores, pieces, cut_um, scrap_um, remnant_um, coils_used, coils_opened, reel_changes, \
+             unisons_split, pieces_done, pieces_pending, version, created_us, updated_us) \
+             VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 1, $10, $11)",
+        )
+        .bind(number)
+        .bind(header.list_id.as_str())
+        .bind(header.station_id.as_str())
+        .bind(header.state.code())
+        .bind(header.policy.unison_rule.code())
+        .bind(header.policy.end_trim.get())
+        .bind(header.policy.coil_margin.get())
+        .bind(header.policy.piece_order.code())
+        .bind(header.policy.wound_cores)
+        .bind(now_us)
+        .bind(now_us)
+        .execute(self.db())
+        .await
+        .map_err(engine)?;
+        Ok(())
+    }
+
+    async fn update_header(&mut self, number: i64, header: &CutListHeader) -> Result<(), StoreError> {
+        let now_us = self.ctx.now_us;
+        let figures = header.figures;
+        sqlx::query(
+            "UPDATE cut_lists SET state = $1, pieces = $2, cut_um = $3, scrap_um = $4, remnant_um = $5, coils_used = $6, \
+             coils_opened = $7, reel_changes = $8, unisons_split = $9, pieces_done = $10, pieces_pending = $11, start_us = $12, \
+             end_us = $13, version = $14, updated_us = $15 WHERE list_number = $16",
+        )
+        .bind(header.state.code())
+        .bind(i64::from(figures.pieces))
+        .bind(figures.cut.get())
+        .bind(figures.scrap.get())
+        .bind(figures.remnant.get())
+        .bind(i64::from(figures.coils_used))
+        .bind(i64::from(figures.coils_opened))
+        .bind(i64::from(figures.reel_changes))
+        .bind(i64::from(figures.unisons_split))
+        .bind(i64::from(header.pieces_done))
+        .bind(i64::from(header.pieces_pending))
+        .bind(header.start_us)
+        .bind(header.end_us)
+        .bind(header.version)
+        .bind(now_us)
+        .bind(number)
+        .execute(self.db())
+        .await
+        .map_err(engine)?;
+        Ok(())
+    }
+
+    async fn replace_serials(&mut self, number: i64, serials: &[SerialDigest]) -> Result<(), StoreError> {
+        sqlx::query("DELETE FROM cut_list_serials WHERE list_number = $1")
+            .bind(number)
+            .execute(self.db())
+            .await
+            .map_err(engine)?;
+        for (place, serial) in (0_i64..).zip(serials) {
+            sqlx::query(
+                "INSERT INTO cut_list_serials (list_number, place, serial_id, set_digest, due_date) \
+                 VALUES ($1, $2, $3, $4, $5)",
+            )
+            .bind(number)
+            .bind(place)
+            .bind(serial.serial_id.as_str())
+            .bind(&serial.set_digest)
+            .bind(&serial.due_date)
+            .execute(self.db())
+            .await
+            .map_err(engine)?;
+        }
+        Ok(())
+    }
+
+    async fn replace_shortages(&mut self, number: i64, shortages: &[Shortage]) -> Result<(), StoreError> {
+        sqlx::query("DELETE FROM shortages WHERE list_number = $1")
+            .bind(number)
+            .execute(self.db())
+            .await
+            .map_err(engine)?;
+        for (place, shortage) in (0_i64..).zip(shortages) {
+            let pieces: Vec<&str> = shortage.piece_ids.iter().map(|id| id.as_str()).collect();
+            sqlx::query(
+                "INSERT INTO shortages (list_number, place, wire_id, serial_id, piece_ids, length_um) \
+                 VALUES ($1, $2, $3, $4, $5, $6)",
+            )
+            .bind(number)
+            .bind(place)
+            .bind(shortage.wire_id.as_str())
+            .bind(shortage.serial_id.as_str())
+            .bind(serde_json::to_string(&pieces).map_err(corrupt)?)
+            .bind(shortage.length.get())
+            .execute(self.db())
+            .await
+            .map_err(engine)?;
+        }
+        Ok(())
+    }
+
+    async fn running_at(&mut self, station_id: &StationId, apart: i64) -> Result<Option<ListId>, StoreError> {
+        let running: Option<String> = sqlx::query_scalar(
+            "SELECT list_id FROM cut_lists WHERE station_id = $1 AND state = 'running' AND list_number <> $2",
+        )
+        .bind(station_id.as_str())
+        .bind(apart)
+        .fetch_optional(self.db())
+        .await
+        .map_err(engine)?;
+        running.map(|id| ListId::new(id).map_err(corrupt)).transpose()
+    }
+
+    async fn execute_step(&mut self, number: i64, step: &Step) -> Result<bool, StoreError> {
+        steps::execute(self.db(), number, step).await
+    }
+
+    async fn delete_pending(&mut self, number: i64) -> Result<(), StoreError> {
+        sqlx::query("DELETE FROM cut_steps WHERE list_number = $1 AND state = 'pending'")
+            .bind(number)
+            .execute(self.db())
+            .await
+            .map_err(engine)?;
+        Ok(())
+    }
+
+    async fn claimed_by(&mut self, steps: &[Step]) -> Result<Option<(usize, ListId)>, StoreError> {
+        let cuts = steps.iter().enumerate().filter(|(_, step)| step.kind == StepKind::Cut);
+        let pieces = cuts.filter_map(|(at, step)| step.piece.as_ref().map(|piece| (at, piece)));
+        let (places, pieces): (Vec<usize>, Vec<_>) = pieces.unzip();
+        if pieces.is_empty() {
+            return Ok(None);
+        }
+        let serial_ids: Vec<&str> = pieces.iter().map(|piece| piece.serial_id.as_str()).collect();
+        let piece_ids: Vec<&str> = pieces.iter().map(|piece| piece.piece_id.as_str()).collect();
+        let claimed: Option<(i64, String)> = sqlx::query_as(
+            "SELECT p.place, l.list_id FROM UNNEST($1::text[], $2::text[]) WITH ORDINALITY AS p (serial_id, piece_id, place) \
+             JOIN cut_steps s ON s.serial_id = p.serial_id AND s.piece_id = p.piece_id AND s.kind = 'cut' \
+             AND s.state IN ('pending', 'done') JOIN cut_lists l ON l.list_number = s.list_number \
+             ORDER BY p.place LIMIT 1",
+        )
+        .bind(serial_ids)
+        .bind(piece_ids)
+        .fetch_optional(self.db())
+        .await
+        .map_err(engine)?;
+        let Some((place, list_id)) = claimed else { return Ok(None) };
+        // Places in the row count from 1.
+        let place = usize::try_from(place - 1).ok().and_then(|place| places.get(place).copied());
+        let place = place.ok_or_else(|| corrupt("a place that was not asked for"))?;
+        Ok(Some((place, ListId::new(list_id).map_err(corrupt)?)))
+    }
+
+    async fn insert_steps(&mut self, number: i64, steps: &[Step]) -> Result<(), StoreError> {
+        steps::insert(self.db(), number, steps).await
+    }
+
+    async fn counted_on(&mut self, number: i64) -> Result<Vec<(CoilId, Um)>, StoreError> {
+        let rows: Vec<(String, i64)> = sqlx::query_as(
+            "SELECT coil_id, SUM(length_um)::bigint FROM cut_steps WHERE list_number = $1 AND state = 'pending' \
+             AND kind IN ('mount', 'cut') GROUP BY coil_id ORDER BY coil_id",
+        )
+        .bind(number)
+        .fetch_all(self.db())
+        .await
+        .map_err(engine)?;
+        rows.into_iter().map(|(coil, sum)| Ok((CoilId::new(coil).map_err(corrupt)?, Um::new(sum)))).collect()
+    }
+}
