@@ -61,6 +61,15 @@ impl JournalStore for PostgresStore {
         }
         each(query.fetch_all(&self.reader).await.map_err(engine)?, entry_of)
     }
+
+    async fn last_sequence(&self) -> Result<i64, StoreError> {
+        // What is committed and waits in the inbox counts: it is what the last sequence will be. One statement sees an entry either
+        // here or there, so the sum rises with every commit and never falls.
+        sqlx::query_scalar("SELECT sequence + (SELECT COUNT(*) FROM journal_inbox) FROM journal_head")
+            .fetch_one(&self.reader)
+            .await
+            .map_err(engine)
+    }
 }
 
 #[async_trait]
