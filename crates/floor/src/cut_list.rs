@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use becket_planner::{PieceOrder, Unison};
+use becket_planner::{Effort, LevelOrder, PieceOrder, Quality, Unison};
 use becket_units::{Fault, Um};
 
 use crate::figures::PlanFigures;
@@ -43,10 +43,23 @@ pub struct PlanPolicy {
     pub piece_order: PieceOrder,
     /// Whether cores of wound strings are cut too.
     pub wound_cores: bool,
+    /// How many places a serial may be cut ahead of due order, up to [`WIDEST_WINDOW`](Self::WIDEST_WINDOW). `None`: as many as
+    /// there are trays less one, so that what is due first is done first.
+    pub due_window: Option<u32>,
+    /// Whether equal sealed coils are opened in their order of receipt.
+    pub fifo: bool,
+    /// Order of the levels that the shop may order.
+    pub level_order: LevelOrder,
+    /// How much is searched.
+    pub effort: Effort,
+    /// How long may be searched in ms, 1 to [`LONGEST_BUDGET_MS`](Self::LONGEST_BUDGET_MS); `None` sets no limit.
+    pub time_budget_ms: Option<u32>,
 }
 
 impl Default for PlanPolicy {
-    /// Preferred unisons, 10 mm trim, no margin, up the scale, with cores: common practice, no source.
+    /// Preferred unisons, 10 mm trim, no margin, up the scale, with cores, due order as far as the trays
+    /// allow, first in first out: common practice, no source. The planner's own order
+    /// of levels and effort, and no limit of time.
     fn default() -> Self {
         Self {
             unison_rule: Unison::Preferred,
@@ -54,11 +67,37 @@ impl Default for PlanPolicy {
             coil_margin: Um::ZERO,
             piece_order: PieceOrder::UpTheScale,
             wound_cores: true,
+            due_window: None,
+            fifo: true,
+            level_order: LevelOrder::default(),
+            effort: Effort::default(),
+            time_budget_ms: None,
         }
     }
 }
 
 impl PlanPolicy {
+    /// Most rounds of the search per coil that a policy may ask for.
+    pub const MOST_ROUNDS: u32 = 1_000_000;
+    /// Widest window of due order: that of the largest problem.
+    pub const WIDEST_WINDOW: u32 = becket_planner::MAX_SERIALS;
+    /// Longest time in ms that a policy may grant: an hour.
+    pub const LONGEST_BUDGET_MS: u32 = 3_600_000;
+
+    /// What of it the planner's problem holds, at a station with so many trays; the rest is about which pieces are planned and
+    /// how long.
+    #[must_use]
+    pub fn rules(&self, trays: u32) -> becket_planner::Policy {
+        becket_planner::Policy {
+            unison: self.unison_rule,
+            end_trim: self.end_trim,
+            margin: self.coil_margin,
+            piece_order: self.piece_order,
+            due_window: Some(self.due_window.unwrap_or(trays.saturating_sub(1))),
+            fifo: self.fifo,
+        }
+    }
+
     /// All faults, by the names of the API.
     #[must_use]
     pub fn faults(&self) -> Vec<Fault> {
@@ -108,6 +147,9 @@ pub struct CutListHeader {
     pub policy: PlanPolicy,
     /// Figures of the plan as it stands.
     pub figures: PlanFigures,
+    /// How good the plan was known to be when the list was planned as a whole the last time; without levels if that was before
+    /// there were reports.
+    pub quality: Quality,
     /// Pieces cut and good.
     pub pieces_done: u32,
     /// Pieces still to be cut.
@@ -144,13 +186,15 @@ pub struct NewCutList {
     pub steps: Vec<Step>,
     /// What the stock did not cover.
     pub shortages: Vec<Shortage>,
+    /// How good the plan is known to be.
+    pub quality: Quality,
 }
 
 impl NewCutList {
     /// The list under its name, planned, version 1.
     #[must_use]
     pub fn named(self, list_id: ListId) -> CutList {
-        let Self { station_id, serials, policy, steps, shortages } = self;
+        let Self { station_id, serials, policy, steps, shortages, quality } = self;
         let (pieces_done, pieces_pending) = count_pieces(&steps);
         let header = CutListHeader {
             list_id,
@@ -159,6 +203,7 @@ impl NewCutList {
             serials,
             policy,
             figures: PlanFigures::of(&steps),
+            quality,
             pieces_done,
             pieces_pending,
             version: 1,

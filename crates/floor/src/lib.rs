@@ -43,7 +43,7 @@ mod step;
 mod union_find;
 mod work;
 
-pub use becket_planner::{PieceOrder, Unison};
+pub use becket_planner::{Effort, Level, LevelOrder, LevelReport, PieceOrder, Quality, Unison};
 pub use change::{CoilGuard, FloorChange};
 pub use coil::{Booking, BookingKind, Coil, CoilState, WEIGHING_LENGTH_OVER, WEIGHING_SHARE_OVER, Weighing};
 pub use confirm::{MAX_CONFIRM, confirm};

@@ -44,7 +44,8 @@ pub(crate) fn set_plan(
     list: &CutList,
     planned: PlannedSteps,
 ) -> Result<(), FloorError> {
-    let PlannedSteps { serials, steps, shortages } = planned;
+    let PlannedSteps { serials, steps, shortages, quality } = planned;
+    change.header.quality = quality;
     for serial in serials {
         let known = change.header.serials.iter_mut().find(|known| known.serial_id == serial.serial_id);
         match known {

@@ -3,7 +3,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use becket_planner::{
-    self as planner, CoilIndex, GroupIndex, PieceIndex, Problem, SerialIndex, Tail, WireIndex,
+    self as planner, CoilIndex, GroupIndex, PieceIndex, Problem, Quality, SerialIndex, Tail, WireIndex,
 };
 use becket_units::Um;
 
@@ -60,6 +60,8 @@ pub struct PlannedSteps {
     pub steps: Vec<Step>,
     /// What the stock did not cover.
     pub shortages: Vec<Shortage>,
+    /// How good the plan is known to be.
+    pub quality: Quality,
 }
 
 impl PlanFrame {
@@ -102,15 +104,7 @@ impl PlanFrame {
             pieces: problem_pieces(&pieces, &wires),
             coils: problem_coils(&coils, &wires, station),
             station: planner::Station { reel_positions: station.reel_positions, trays: station.trays },
-            policy: planner::Policy {
-                unison: policy.unison_rule,
-                end_trim: policy.end_trim,
-                margin: policy.coil_margin,
-                piece_order: policy.piece_order,
-                // As many serials in due order as have trays: what is due first is done first.
-                due_window: Some(station.trays.saturating_sub(1)),
-                fifo: true,
-            },
+            policy: policy.rules(station.trays),
         };
         Self { problem, serials, pieces, coils }
     }
@@ -121,14 +115,15 @@ impl PlanFrame {
         &self.problem
     }
 
-    /// Puts a plan for this problem into the floor's names.
+    /// Puts a plan for this problem into the floor's names, with what its planner reports on it.
     ///
     /// What should remain on a coil is told by what is on it in truth, wire that others count on included; such a coil is
     /// kept when it is taken off, even if the rest of it would be scrap.
     ///
     /// # Errors
     /// [`FloorError::PlanForeign`] if the plan names what the problem does not have.
-    pub fn steps(&self, plan: &planner::Plan) -> Result<PlannedSteps, FloorError> {
+    pub fn steps(&self, planned: &planner::BestPlan) -> Result<PlannedSteps, FloorError> {
+        let planner::BestPlan { plan, quality } = planned;
         let mut sealed: BTreeSet<CoilIndex> = (0u32..)
             .map(CoilIndex)
             .zip(&self.coils)
@@ -175,7 +170,12 @@ impl PlanFrame {
             left.insert(index, step.remaining_after);
             steps.push(step);
         }
-        Ok(PlannedSteps { serials: self.serials.clone(), steps, shortages: self.shortages(&plan.uncut)? })
+        Ok(PlannedSteps {
+            serials: self.serials.clone(),
+            steps,
+            shortages: self.shortages(&plan.uncut)?,
+            quality: quality.clone(),
+        })
     }
 
     fn shortages(&self, uncut: &[PieceIndex]) -> Result<Vec<Shortage>, FloorError> {

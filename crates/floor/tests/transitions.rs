@@ -305,7 +305,12 @@ fn a_new_plan_uses_new_stock_and_keeps_what_is_mounted() {
     // No second mount: the coil is on its reel.
     assert_eq!(kinds[2..], [(3, StepKind::Cut), (4, StepKind::Cut), (5, StepKind::Unmount)]);
     let done = shop.list.done()[0].clone();
-    let planned = becket_floor::PlannedSteps { serials: vec![], steps: vec![done], shortages: vec![] };
+    let planned = becket_floor::PlannedSteps {
+        serials: vec![],
+        steps: vec![done],
+        shortages: vec![],
+        quality: Default::default(),
+    };
     assert_eq!(replace_pending(&shop.list, planned), Err(FloorError::PlanForeign));
 }
 
@@ -320,7 +325,10 @@ fn a_plan_for_another_problem_is_refused() {
         remaining_after: Um::ZERO,
     };
     let plan = becket_planner::Plan { steps: vec![step], ..becket_planner::Plan::default() };
-    assert_eq!(frame.steps(&plan), Err(FloorError::PlanForeign));
+    assert_eq!(
+        frame.steps(&becket_planner::BestPlan { plan, quality: Default::default() }),
+        Err(FloorError::PlanForeign)
+    );
 }
 
 #[test]

@@ -1,8 +1,10 @@
 //! The steps of writes of cut lists.
 
 use async_trait::async_trait;
-use becket_floor::{CoilId, CutListHeader, ListId, SerialDigest, Shortage, StationId, Step, StepKind};
-use becket_store::tables::{Code, FloorTables, corrupt};
+use becket_floor::{
+    CoilId, CutListHeader, LevelReport, ListId, SerialDigest, Shortage, StationId, Step, StepKind,
+};
+use becket_store::tables::{Code, FloorTables, corrupt, level_order_code};
 use becket_store::{StoreError, StoredHeader};
 use becket_units::Um;
 
@@ -28,9 +30,9 @@ impl FloorTables for Write<'_> {
         let now_us = self.ctx.now_us;
         sqlx::query(
             "INSERT INTO cut_lists (list_number, list_id, station_id, state, unison_rule, end_trim_um, coil_margin_um, \
-             piece_order, wound_cores, pieces, cut_um, scrap_um, remnant_um, coils_used, coils_opened, reel_changes, \
-             unisons_split, pieces_done, pieces_pending, version, created_us, updated_us) \
-             VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 1, ?, ?)",
+             piece_order, wound_cores, due_window, fifo, level_order, search_rounds, time_budget_ms, pieces, cut_um, \
+             scrap_um, remnant_um, coils_used, coils_opened, reel_changes, unisons_split, pieces_done, pieces_pending, \
+             version, created_us, updated_us) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 1, ?, ?)",
         )
         .bind(number)
         .bind(header.list_id.as_str())
@@ -41,6 +43,11 @@ impl FloorTables for Write<'_> {
         .bind(header.policy.coil_margin.get())
         .bind(header.policy.piece_order.code())
         .bind(header.policy.wound_cores)
+        .bind(header.policy.due_window)
+        .bind(header.policy.fifo)
+        .bind(level_order_code(&header.policy.level_order))
+        .bind(header.policy.effort.rounds_per_coil)
+        .bind(header.policy.time_budget_ms)
         .bind(now_us)
         .bind(now_us)
         .execute(self.db())
@@ -55,7 +62,7 @@ impl FloorTables for Write<'_> {
         sqlx::query(
             "UPDATE cut_lists SET state = ?, pieces = ?, cut_um = ?, scrap_um = ?, remnant_um = ?, coils_used = ?, \
              coils_opened = ?, reel_changes = ?, unisons_split = ?, pieces_done = ?, pieces_pending = ?, start_us = ?, \
-             end_us = ?, version = ?, updated_us = ? WHERE list_number = ?",
+             end_us = ?, search_stopped = ?, version = ?, updated_us = ? WHERE list_number = ?",
         )
         .bind(header.state.code())
         .bind(figures.pieces)
@@ -70,6 +77,7 @@ impl FloorTables for Write<'_> {
         .bind(header.pieces_pending)
         .bind(header.start_us)
         .bind(header.end_us)
+        .bind(header.quality.stopped)
         .bind(header.version)
         .bind(now_us)
         .bind(number)
@@ -95,6 +103,30 @@ impl FloorTables for Write<'_> {
             .bind(serial.serial_id.as_str())
             .bind(&serial.set_digest)
             .bind(&serial.due_date)
+            .execute(self.db())
+            .await
+            .map_err(engine)?;
+        }
+        Ok(())
+    }
+
+    async fn replace_levels(&mut self, number: i64, levels: &[LevelReport]) -> Result<(), StoreError> {
+        sqlx::query("DELETE FROM cut_list_levels WHERE list_number = ?")
+            .bind(number)
+            .execute(self.db())
+            .await
+            .map_err(engine)?;
+        for (place, report) in (0_i64..).zip(levels) {
+            sqlx::query(
+                "INSERT INTO cut_list_levels (list_number, place, level, value, lower_bound, proven) \
+                 VALUES (?, ?, ?, ?, ?, ?)",
+            )
+            .bind(number)
+            .bind(place)
+            .bind(report.level.code())
+            .bind(report.value)
+            .bind(report.lower_bound)
+            .bind(report.proven)
             .execute(self.db())
             .await
             .map_err(engine)?;

@@ -179,7 +179,9 @@ async fn the_database_guards_stations() {
     let mut db = raw(&path).await;
     let list = |number: i64, station: &str, state: &str| {
         format!(
-            "INSERT INTO cut_lists VALUES ({number}, 'L-{number}', '{station}', '{state}', 'hard', 0, 0, 'by_length', 0, \
+            "INSERT INTO cut_lists (list_number, list_id, station_id, state, unison_rule, end_trim_um, coil_margin_um, \
+             piece_order, wound_cores, pieces, cut_um, scrap_um, remnant_um, coils_used, coils_opened, reel_changes, \
+             unisons_split, pieces_done, pieces_pending, start_us, end_us, version, created_us, updated_us) VALUES ({number}, 'L-{number}', '{station}', '{state}', 'hard', 0, 0, 'by_length', 0, \
              0, 0, 0, 0, 0, 0, 0, 0, 0, 0, NULL, NULL, 1, 0, 0)"
         )
     };

@@ -4,6 +4,7 @@ use std::sync::Arc;
 
 use becket_api::cutting::coil_service_server::{self, CoilServiceServer};
 use becket_api::cutting::cut_list_service_server::{self, CutListServiceServer};
+use becket_api::cutting::plan_service_server::{self, PlanServiceServer};
 use becket_api::cutting::purchasing_service_server::{self, PurchasingServiceServer};
 use becket_api::cutting::record_service_server::{self, RecordServiceServer};
 use becket_api::cutting::station_service_server::{self, StationServiceServer};
@@ -18,13 +19,17 @@ use crate::grpc::Handlers;
 use crate::upstream::StringingClient;
 
 /// Full names of the services that are served.
-pub const SERVICE_NAMES: [&str; 5] = [
+pub const SERVICE_NAMES: [&str; 6] = [
     coil_service_server::SERVICE_NAME,
     station_service_server::SERVICE_NAME,
     cut_list_service_server::SERVICE_NAME,
+    plan_service_server::SERVICE_NAME,
     purchasing_service_server::SERVICE_NAME,
     record_service_server::SERVICE_NAME,
 ];
+
+/// Largest request and answer of PlanCuts in bytes, whatever the settings allow for other calls; its proto file says so.
+const PLAN_MESSAGE_BYTES: usize = 256 << 20;
 
 /// What the service needs besides a listener.
 #[derive(Clone)]
@@ -85,10 +90,15 @@ pub async fn register(routes: &mut RoutesBuilder, deps: Deps) -> Result<(), RunE
             $server::new(handlers.clone()).max_decoding_message_size(received).max_encoding_message_size(sent)
         };
     }
+    // Two million pieces with names of their own need more than any other message.
+    let plans = PlanServiceServer::new(handlers.clone())
+        .max_decoding_message_size(received.max(PLAN_MESSAGE_BYTES))
+        .max_encoding_message_size(sent.max(PLAN_MESSAGE_BYTES));
     routes
         .add_service(limited!(CoilServiceServer))
         .add_service(limited!(StationServiceServer))
         .add_service(limited!(CutListServiceServer))
+        .add_service(plans)
         .add_service(limited!(PurchasingServiceServer))
         .add_service(limited!(RecordServiceServer));
     Ok(())

@@ -1,10 +1,11 @@
 //! Cut lists.
 
 use becket_floor::{CutListHeader, Step, StepPiece};
+use becket_planner::{Level, LevelOrder};
 use becket_units::{Fault, Um};
 
 use super::enums::{Known, required};
-use super::{Stamps, count, timestamp};
+use super::{Stamps, count, level_report, timestamp};
 use crate::cutting::{CutList, CutStep, PlanFigures, PlanPolicy, SerialDigest, Shortage};
 
 /// Fills in the defaults of a policy and checks it; no policy at all is one of defaults.
@@ -14,7 +15,18 @@ use crate::cutting::{CutList, CutStep, PlanFigures, PlanPolicy, SerialDigest, Sh
 pub fn read_plan_policy(policy: Option<&PlanPolicy>) -> Result<becket_floor::PlanPolicy, Vec<Fault>> {
     let mut filled = becket_floor::PlanPolicy::default();
     let Some(policy) = policy else { return Ok(filled) };
-    let PlanPolicy { unison_rule, end_trim_mm, coil_margin_mm, piece_order, wound_cores } = *policy;
+    let PlanPolicy {
+        unison_rule,
+        end_trim_mm,
+        coil_margin_mm,
+        piece_order,
+        wound_cores,
+        ref level_order,
+        time_budget_ms,
+        search_rounds,
+        due_window,
+        fifo,
+    } = *policy;
     let mut faults = Vec::new();
     set(&mut filled.unison_rule, unison_rule.map(|number| required("unison_rule", number)), &mut faults);
     let length = |field: &'static str, mm: Option<f64>, high| mm.map(|mm| length(field, mm, high));
@@ -22,7 +34,48 @@ pub fn read_plan_policy(policy: Option<&PlanPolicy>) -> Result<becket_floor::Pla
     set(&mut filled.coil_margin, length("coil_margin_mm", coil_margin_mm, 10_000.0), &mut faults);
     set(&mut filled.piece_order, piece_order.map(|number| required("piece_order", number)), &mut faults);
     filled.wound_cores = wound_cores.unwrap_or(filled.wound_cores);
+    filled.fifo = fifo.unwrap_or(filled.fifo);
+    match read_level_order(level_order) {
+        Ok(order) => filled.level_order = order,
+        Err(found) => faults.extend(found),
+    }
+    let budget =
+        time_budget_ms.map(|ms| number("time_budget_ms", ms, 1, becket_floor::PlanPolicy::LONGEST_BUDGET_MS));
+    set(&mut filled.time_budget_ms, budget.map(|ms| ms.map(Some)), &mut faults);
+    let rounds = search_rounds.map(|n| number("search_rounds", n, 0, becket_floor::PlanPolicy::MOST_ROUNDS));
+    set(&mut filled.effort.rounds_per_coil, rounds, &mut faults);
+    let window = due_window.map(|n| number("due_window", n, 0, becket_floor::PlanPolicy::WIDEST_WINDOW));
+    set(&mut filled.due_window, window.map(|n| n.map(Some)), &mut faults);
     if faults.is_empty() { Ok(filled) } else { Err(faults) }
+}
+
+/// An empty order is the default.
+fn read_level_order(levels: &[i32]) -> Result<LevelOrder, Vec<Fault>> {
+    if levels.is_empty() {
+        return Ok(LevelOrder::default());
+    }
+    let allowed = "scrap, coils_opened, reel_changes and lots, each once";
+    let mut faults = Vec::new();
+    let mut read = Vec::with_capacity(4);
+    for (place, number) in levels.iter().enumerate().take(16) {
+        match Level::known(*number) {
+            Some(level) => read.push(level),
+            None => faults.push(Fault::new(format!("level_order[{place}]"), number, allowed)),
+        }
+    }
+    let order = <[Level; 4]>::try_from(read).ok().and_then(LevelOrder::new);
+    match order {
+        Some(order) if levels.len() == 4 => Ok(order),
+        _ if faults.is_empty() => {
+            Err(vec![Fault::new("level_order", format!("{} levels", levels.len()), allowed)])
+        }
+        _ => Err(faults),
+    }
+}
+
+fn number(field: &str, value: i32, low: u32, high: u32) -> Result<u32, Fault> {
+    let given = u32::try_from(value).ok().filter(|number| (low..=high).contains(number));
+    given.ok_or_else(|| Fault::new(field, value, format!("{low} to {high}")))
 }
 
 /// The range is looked at before the length is rounded: a length that only rounds into it is refused.
@@ -42,17 +95,32 @@ fn set<T>(to: &mut T, given: Option<Result<T, Fault>>, faults: &mut Vec<Fault>) 
     }
 }
 
-/// All fields are set.
+/// All fields are set, but time budget and due window only if they are stated.
 impl From<&becket_floor::PlanPolicy> for PlanPolicy {
     fn from(policy: &becket_floor::PlanPolicy) -> Self {
-        let becket_floor::PlanPolicy { unison_rule, end_trim, coil_margin, piece_order, wound_cores } =
-            *policy;
+        let becket_floor::PlanPolicy {
+            unison_rule,
+            end_trim,
+            coil_margin,
+            piece_order,
+            wound_cores,
+            due_window,
+            fifo,
+            level_order,
+            effort,
+            time_budget_ms,
+        } = *policy;
         Self {
             unison_rule: Some(unison_rule.number()),
             end_trim_mm: Some(end_trim.as_mm()),
             coil_margin_mm: Some(coil_margin.as_mm()),
             piece_order: Some(piece_order.number()),
             wound_cores: Some(wound_cores),
+            level_order: level_order.levels().map(Known::number).to_vec(),
+            time_budget_ms: time_budget_ms.map(count),
+            search_rounds: Some(count(effort.rounds_per_coil)),
+            due_window: due_window.map(count),
+            fifo: Some(fifo),
         }
     }
 }
@@ -78,6 +146,7 @@ pub fn cut_list_header(header: &CutListHeader, stamps: &Stamps) -> CutList {
         serials,
         policy,
         figures,
+        quality,
         pieces_done,
         pieces_pending,
         version,
@@ -100,6 +169,8 @@ pub fn cut_list_header(header: &CutListHeader, stamps: &Stamps) -> CutList {
         update_time: Some(stamps.update_time()),
         start_time: start_us.map(timestamp),
         end_time: end_us.map(timestamp),
+        levels: quality.levels.iter().map(level_report).collect(),
+        search_stopped: quality.stopped,
     }
 }
 

@@ -137,3 +137,13 @@ known!(becket_floor::PieceOrder = cutting::PieceOrder {
     UpTheScale = UpTheScale,
     DownTheScale = DownTheScale,
 });
+known!(becket_planner::Level = cutting::PlanLevel {
+    SerialsNotWhole = SerialsNotWhole,
+    PiecesUncut = PiecesUncut,
+    GroupsSplit = GroupsSplit,
+    Scrap = Scrap,
+    CoilsOpened = CoilsOpened,
+    ReelChanges = ReelChanges,
+    Lots = Lots,
+    OutOfOrder = OutOfOrder,
+});

@@ -18,6 +18,7 @@ mod enums;
 mod job;
 mod needs;
 mod options;
+mod plan;
 mod quantity;
 mod scale;
 mod stamps;
@@ -37,6 +38,7 @@ pub use design::{
 pub use enums::{Known, required};
 pub use job::job_faults;
 pub use needs::serial_need;
+pub use plan::{PlanQuestion, level_report, plan_cuts_response, read_plan_cuts};
 pub use quantity::{kilograms, metres, pieces};
 pub use stamps::{Stamps, etag_version, micros, timestamp};
 pub use station::{read_station, station};

@@ -10,7 +10,7 @@ use proptest::prelude::*;
 use prost_types::Timestamp;
 
 use super::*;
-use crate::cutting::{self, CutStep, PlanPolicy, new_coil as amounts};
+use crate::cutting::{self, CutStep, LevelReport, PlanPolicy, new_coil as amounts};
 use crate::stringing::{
     Allowances, AsBuilt, ComputeOptions, Job, Note, Pack, Piece, Scale, Section, SizeNumber, StrengthBasis,
     StrengthPoint, StrengthPowerLaw, StrengthStated, StrengthTable, StringSet, Winding, Wire,
@@ -147,13 +147,23 @@ proptest! {
     }
 
     #[test]
-    fn policies_come_back(unison in 1..=3, order in 1..=3, trim in 0_i64..=1_000_000, margin in 0_i64..=10_000_000, wound_cores: bool) {
+    fn policies_come_back(
+        unison in 1..=3, order in 1..=3, trim in 0_i64..=1_000_000, margin in 0_i64..=10_000_000, wound_cores: bool,
+        levels in Just(becket_planner::LevelOrder::default().levels().to_vec()).prop_shuffle(),
+        budget in proptest::option::of(1..=3_600_000_u32), rounds in 0..=1_000_000_u32,
+        window in proptest::option::of(0..=100_000_u32), fifo: bool,
+    ) {
         let policy = floor::PlanPolicy {
             unison_rule: Known::known(unison).unwrap(),
             end_trim: Um::new(trim),
             coil_margin: Um::new(margin),
             piece_order: Known::known(order).unwrap(),
             wound_cores,
+            level_order: becket_planner::LevelOrder::new(levels.try_into().unwrap()).unwrap(),
+            time_budget_ms: budget,
+            due_window: window,
+            fifo,
+            effort: becket_planner::Effort { rounds_per_coil: rounds },
         };
         prop_assert_eq!(read_plan_policy(Some(&PlanPolicy::from(&policy))), Ok(policy));
     }
@@ -311,14 +321,23 @@ fn faults_of_the_floor() {
         coil_margin_mm: Some(-0.0001),
         piece_order: Some(4),
         wound_cores: None,
+        level_order: vec![4, 5, 6, 6],
+        time_budget_ms: Some(0),
+        search_rounds: Some(-1),
+        due_window: Some(100_001),
+        fifo: None,
     };
     check(
         &within(read_plan_policy(Some(&bad)).unwrap_err(), "policy"),
         &expect![[r#"
-        policy.unison_rule: "unspecified" is not allowed; allowed: one of hard, preferred, off
-        policy.end_trim_mm: "1000.0001" is not allowed; allowed: 0 to 1000 mm
-        policy.coil_margin_mm: "-0.0001" is not allowed; allowed: 0 to 10000 mm
-        policy.piece_order: "4" is not allowed; allowed: one of by_length, up_the_scale, down_the_scale"#]],
+            policy.unison_rule: "unspecified" is not allowed; allowed: one of hard, preferred, off
+            policy.end_trim_mm: "1000.0001" is not allowed; allowed: 0 to 1000 mm
+            policy.coil_margin_mm: "-0.0001" is not allowed; allowed: 0 to 10000 mm
+            policy.piece_order: "4" is not allowed; allowed: one of by_length, up_the_scale, down_the_scale
+            policy.level_order: "4 levels" is not allowed; allowed: scrap, coils_opened, reel_changes and lots, each once
+            policy.time_budget_ms: "0" is not allowed; allowed: 1 to 3600000
+            policy.search_rounds: "-1" is not allowed; allowed: 0 to 1000000
+            policy.due_window: "100001" is not allowed; allowed: 0 to 100000"#]],
     );
     assert_eq!(read_plan_policy(None), Ok(floor::PlanPolicy::default()));
     assert_eq!(read_plan_policy(Some(&PlanPolicy::default())), Ok(floor::PlanPolicy::default()));
@@ -397,6 +416,15 @@ fn a_list_is_shown() {
         policy: floor::PlanPolicy::default(),
         steps: vec![step()],
         shortages: Vec::new(),
+        quality: becket_planner::Quality {
+            levels: vec![becket_planner::LevelReport {
+                level: becket_planner::Level::Scrap,
+                value: 20,
+                lower_bound: 10,
+                proven: false,
+            }],
+            stopped: true,
+        },
     }
     .named(ListId::numbered(7));
     let stamps = Stamps { version: 99, create_us: 0, update_us: 0 };
@@ -404,6 +432,8 @@ fn a_list_is_shown() {
     assert_eq!((shown.list_id.as_str(), shown.etag.as_str(), shown.steps.len()), ("L-0007", "1", 1));
     assert_eq!(shown.state, i32::from(cutting::CutListState::Planned));
     assert_eq!((shown.start_time, shown.figures.unwrap().scrap_um), (None, 1_500));
+    let scrap = LevelReport { level: 4, value: 20, lower_bound: 10, proven: false };
+    assert_eq!((shown.levels, shown.search_stopped), (vec![scrap], true));
     assert_eq!(cut_list_header(&list.header, &stamps).steps, []);
 }
 

@@ -1476,8 +1476,34 @@ pub mod coil_service_server {
         const NAME: &'static str = SERVICE_NAME;
     }
 }
+/// LevelReport says what a plan comes to on one level, and how good that is known to be.
+#[derive(Clone, Copy, PartialEq, Eq, Hash, ::prost::Message)]
+pub struct LevelReport {
+    /// Level.
+    #[prost(enumeration = "PlanLevel", tag = "1")]
+    pub level: i32,
+    /// What the plan comes to: a number, or µm for scrap.
+    #[prost(int64, tag = "2")]
+    pub value: i64,
+    /// No plan that is at least as good on all levels before this one comes to less.
+    #[prost(int64, tag = "3")]
+    pub lower_bound: i64,
+    /// Whether the value is proven to be the least possible.
+    #[prost(bool, tag = "4")]
+    pub proven: bool,
+}
+impl ::prost::Name for LevelReport {
+    const NAME: &'static str = "LevelReport";
+    const PACKAGE: &'static str = "becket.cutting.v1";
+    fn full_name() -> ::prost::alloc::string::String {
+        "becket.cutting.v1.LevelReport".into()
+    }
+    fn type_url() -> ::prost::alloc::string::String {
+        "/becket.cutting.v1.LevelReport".into()
+    }
+}
 /// PlanPolicy is how the shop wants its lists. Absent fields take the default named with each.
-#[derive(Clone, Copy, PartialEq, ::prost::Message)]
+#[derive(Clone, PartialEq, ::prost::Message)]
 pub struct PlanPolicy {
     /// Default UNISON_RULE_PREFERRED.
     #[prost(enumeration = "UnisonRule", optional, tag = "1")]
@@ -1494,6 +1520,26 @@ pub struct PlanPolicy {
     /// Whether cores of wound strings are cut too; default true. False where wound strings are bought ready-made.
     #[prost(bool, optional, tag = "5")]
     pub wound_cores: ::core::option::Option<bool>,
+    /// Order of the levels scrap, coils opened, reel changes and lots: each once, most important first. Empty is that order. The levels
+    /// of pieces and unisons come before these in any case, the order of pieces after them.
+    #[prost(enumeration = "PlanLevel", repeated, tag = "6")]
+    pub level_order: ::prost::alloc::vec::Vec<i32>,
+    /// How long a plan may be searched for in ms, 1 to 3 600 000; the best plan found till then is taken. Absent: until the search is
+    /// done or three quarters of the time left to the call's deadline are used up, which ends the search in any case.
+    #[prost(int32, optional, tag = "7")]
+    pub time_budget_ms: ::core::option::Option<i32>,
+    /// How much is searched: rounds per coil, 0 to 1 000 000, default 200. It counts work and not time, so that the plan is the same on
+    /// every machine. 0 takes the best plan that the constructions find.
+    #[prost(int32, optional, tag = "8")]
+    pub search_rounds: ::core::option::Option<i32>,
+    /// How many places a serial may be cut ahead of due order, 0 to 100 000: it is begun only when all serials that are due more than so
+    /// many places before it are done. 0 is strict due order, one serial at a time. Absent: as many as the station has trays less one.
+    #[prost(int32, optional, tag = "9")]
+    pub due_window: ::core::option::Option<i32>,
+    /// Whether of sealed coils that are equal but for their lot the one that was received first is opened first; default true. Without it
+    /// one of a fitting lot may be.
+    #[prost(bool, optional, tag = "10")]
+    pub fifo: ::core::option::Option<bool>,
 }
 impl ::prost::Name for PlanPolicy {
     const NAME: &'static str = "PlanPolicy";
@@ -1706,6 +1752,13 @@ pub struct CutList {
     /// When it was finished or cancelled.
     #[prost(message, optional, tag = "15")]
     pub end_time: ::core::option::Option<::prost_types::Timestamp>,
+    /// How good the plan was when the list was planned as a whole the last time: every level, most important first. What has been
+    /// cut, lost or changed by hand since is not in it.
+    #[prost(message, repeated, tag = "16")]
+    pub levels: ::prost::alloc::vec::Vec<LevelReport>,
+    /// Whether that search was ended by the time budget or by the call's deadline before it was done.
+    #[prost(bool, tag = "17")]
+    pub search_stopped: bool,
 }
 impl ::prost::Name for CutList {
     const NAME: &'static str = "CutList";
@@ -2418,6 +2471,64 @@ impl PieceOrder {
             "PIECE_ORDER_BY_LENGTH" => Some(Self::ByLength),
             "PIECE_ORDER_UP_THE_SCALE" => Some(Self::UpTheScale),
             "PIECE_ORDER_DOWN_THE_SCALE" => Some(Self::DownTheScale),
+            _ => None,
+        }
+    }
+}
+/// PlanLevel is one level of what a plan is judged by. Levels come in strict order; on each of them less is better, and a later one
+/// counts only between plans that are alike on all levels before it.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, ::prost::Enumeration)]
+#[repr(i32)]
+pub enum PlanLevel {
+    /// Not stated; refused.
+    Unspecified = 0,
+    /// Serials from the first in due order that lacks a piece to the last.
+    SerialsNotWhole = 1,
+    /// Pieces left uncut.
+    PiecesUncut = 2,
+    /// Notes whose pieces come from more than one coil; 0 where the unison rule is off.
+    GroupsSplit = 3,
+    /// Wire lost to end trims and to tails too short to use, in µm.
+    Scrap = 4,
+    /// Sealed coils opened.
+    CoilsOpened = 5,
+    /// Times that a coil is put on a reel position.
+    ReelChanges = 6,
+    /// Different lots of a wire in a serial, summed over wires and serials.
+    Lots = 7,
+    /// Times that a piece is cut after one of its serial which the stringer wants later.
+    OutOfOrder = 8,
+}
+impl PlanLevel {
+    /// String value of the enum field names used in the ProtoBuf definition.
+    ///
+    /// The values are not transformed in any way and thus are considered stable
+    /// (if the ProtoBuf definition does not change) and safe for programmatic use.
+    pub fn as_str_name(&self) -> &'static str {
+        match self {
+            Self::Unspecified => "PLAN_LEVEL_UNSPECIFIED",
+            Self::SerialsNotWhole => "PLAN_LEVEL_SERIALS_NOT_WHOLE",
+            Self::PiecesUncut => "PLAN_LEVEL_PIECES_UNCUT",
+            Self::GroupsSplit => "PLAN_LEVEL_GROUPS_SPLIT",
+            Self::Scrap => "PLAN_LEVEL_SCRAP",
+            Self::CoilsOpened => "PLAN_LEVEL_COILS_OPENED",
+            Self::ReelChanges => "PLAN_LEVEL_REEL_CHANGES",
+            Self::Lots => "PLAN_LEVEL_LOTS",
+            Self::OutOfOrder => "PLAN_LEVEL_OUT_OF_ORDER",
+        }
+    }
+    /// Creates an enum from field names used in the ProtoBuf definition.
+    pub fn from_str_name(value: &str) -> ::core::option::Option<Self> {
+        match value {
+            "PLAN_LEVEL_UNSPECIFIED" => Some(Self::Unspecified),
+            "PLAN_LEVEL_SERIALS_NOT_WHOLE" => Some(Self::SerialsNotWhole),
+            "PLAN_LEVEL_PIECES_UNCUT" => Some(Self::PiecesUncut),
+            "PLAN_LEVEL_GROUPS_SPLIT" => Some(Self::GroupsSplit),
+            "PLAN_LEVEL_SCRAP" => Some(Self::Scrap),
+            "PLAN_LEVEL_COILS_OPENED" => Some(Self::CoilsOpened),
+            "PLAN_LEVEL_REEL_CHANGES" => Some(Self::ReelChanges),
+            "PLAN_LEVEL_LOTS" => Some(Self::Lots),
+            "PLAN_LEVEL_OUT_OF_ORDER" => Some(Self::OutOfOrder),
             _ => None,
         }
     }
@@ -3464,6 +3575,723 @@ pub mod cut_list_service_server {
     /// Generated gRPC service name
     pub const SERVICE_NAME: &str = "becket.cutting.v1.CutListService";
     impl<T> tonic::server::NamedService for CutListServiceServer<T> {
+        const NAME: &'static str = SERVICE_NAME;
+    }
+}
+/// PlanSerial is an instrument, or any other order whose pieces lie in one tray.
+#[derive(Clone, PartialEq, ::prost::Message)]
+pub struct PlanSerial {
+    /// Name, each once in the request.
+    #[prost(string, tag = "1")]
+    pub serial_id: ::prost::alloc::string::String,
+    /// Pieces to cut.
+    #[prost(message, repeated, tag = "2")]
+    pub pieces: ::prost::alloc::vec::Vec<PieceBatch>,
+}
+impl ::prost::Name for PlanSerial {
+    const NAME: &'static str = "PlanSerial";
+    const PACKAGE: &'static str = "becket.cutting.v1";
+    fn full_name() -> ::prost::alloc::string::String {
+        "becket.cutting.v1.PlanSerial".into()
+    }
+    fn type_url() -> ::prost::alloc::string::String {
+        "/becket.cutting.v1.PlanSerial".into()
+    }
+}
+/// PieceBatch is one piece, or several that are all alike.
+#[derive(Clone, PartialEq, Eq, Hash, ::prost::Message)]
+pub struct PieceBatch {
+    /// Name, each once in its serial; it may have '+' too and begin with any of its characters.
+    #[prost(string, tag = "1")]
+    pub piece_id: ::prost::alloc::string::String,
+    /// Wire, one of the request.
+    #[prost(string, tag = "2")]
+    pub wire_id: ::prost::alloc::string::String,
+    /// Length of each piece in µm, 1 to 1 000 000 000 000 (1000 km).
+    #[prost(int64, tag = "3")]
+    pub length_um: i64,
+    /// How many, 1 to 2 000 000; absent means 1.
+    #[prost(int32, optional, tag = "4")]
+    pub count: ::core::option::Option<i32>,
+    /// Pieces of one serial with one group id should come from one coil, since they serve one note; all of them have the same wire.
+    /// Empty: each piece stands alone. It is written like a piece_id.
+    #[prost(string, tag = "5")]
+    pub group_id: ::prost::alloc::string::String,
+    /// Place of the piece up the scale, 0 to 2 000 000: low notes have low ranks, and pieces of one rank may be cut in any order.
+    /// Absent means the place of the batch in the serial.
+    #[prost(int32, optional, tag = "6")]
+    pub rank: ::core::option::Option<i32>,
+    /// Section of the scale, numbered from the bass up, 0 to 2 000 000; absent means 0.
+    #[prost(int32, optional, tag = "7")]
+    pub section: ::core::option::Option<i32>,
+}
+impl ::prost::Name for PieceBatch {
+    const NAME: &'static str = "PieceBatch";
+    const PACKAGE: &'static str = "becket.cutting.v1";
+    fn full_name() -> ::prost::alloc::string::String {
+        "becket.cutting.v1.PieceBatch".into()
+    }
+    fn type_url() -> ::prost::alloc::string::String {
+        "/becket.cutting.v1.PieceBatch".into()
+    }
+}
+/// PlanWire is a wire, with what holds for all its coils.
+#[derive(Clone, PartialEq, Eq, Hash, ::prost::Message)]
+pub struct PlanWire {
+    /// Name, each once in the request.
+    #[prost(string, tag = "1")]
+    pub wire_id: ::prost::alloc::string::String,
+    /// Shortest rest worth keeping in µm, 0 to 1 000 000 000 000; a shorter one is scrap.
+    #[prost(int64, tag = "2")]
+    pub smallest_remnant_um: i64,
+}
+impl ::prost::Name for PlanWire {
+    const NAME: &'static str = "PlanWire";
+    const PACKAGE: &'static str = "becket.cutting.v1";
+    fn full_name() -> ::prost::alloc::string::String {
+        "becket.cutting.v1.PlanWire".into()
+    }
+    fn type_url() -> ::prost::alloc::string::String {
+        "/becket.cutting.v1.PlanWire".into()
+    }
+}
+/// PlanCoil is a coil. Of coils that are alike in all else, the one that stands first in the request is opened first.
+#[derive(Clone, PartialEq, Eq, Hash, ::prost::Message)]
+pub struct PlanCoil {
+    /// Name, each once in the request.
+    #[prost(string, tag = "1")]
+    pub coil_id: ::prost::alloc::string::String,
+    /// Wire, one of the request.
+    #[prost(string, tag = "2")]
+    pub wire_id: ::prost::alloc::string::String,
+    /// Length that may be cut in µm, 0 to 1 000 000 000 000.
+    #[prost(int64, tag = "3")]
+    pub length_um: i64,
+    /// Whether wire was cut from it before. A coil that is mounted counts as opened.
+    #[prost(bool, tag = "4")]
+    pub opened: bool,
+    /// Lot; coils without one are each a lot of their own.
+    #[prost(string, tag = "5")]
+    pub lot_id: ::prost::alloc::string::String,
+    /// Reel position on which it is mounted already, with its end trimmed, from 1; 0 if it is not mounted.
+    #[prost(int32, tag = "6")]
+    pub reel_position: i32,
+    /// Length left uncut on it besides the policy's margin, because its own length is known less well, in µm, 0 to 1 000 000 000 000.
+    #[prost(int64, tag = "7")]
+    pub margin_um: i64,
+}
+impl ::prost::Name for PlanCoil {
+    const NAME: &'static str = "PlanCoil";
+    const PACKAGE: &'static str = "becket.cutting.v1";
+    fn full_name() -> ::prost::alloc::string::String {
+        "becket.cutting.v1.PlanCoil".into()
+    }
+    fn type_url() -> ::prost::alloc::string::String {
+        "/becket.cutting.v1.PlanCoil".into()
+    }
+}
+/// PlanCutsRequest states all that a plan is made from. Ids are faulted if they are missing, doubled or unknown, lengths and
+/// counts if they are out of range; every fault is told by the path of its field.
+#[derive(Clone, PartialEq, ::prost::Message)]
+pub struct PlanCutsRequest {
+    /// Serials in the order in which they are due, 1 to 100 000.
+    #[prost(message, repeated, tag = "1")]
+    pub serials: ::prost::alloc::vec::Vec<PlanSerial>,
+    /// Wires, 1 to 100 000.
+    #[prost(message, repeated, tag = "2")]
+    pub wires: ::prost::alloc::vec::Vec<PlanWire>,
+    /// Coils in the order of receipt, up to 100 000.
+    #[prost(message, repeated, tag = "3")]
+    pub coils: ::prost::alloc::vec::Vec<PlanCoil>,
+    /// Coils that can be mounted at a time, 1 to 1000.
+    #[prost(int32, tag = "4")]
+    pub reel_positions: i32,
+    /// Serials whose pieces can lie in trays at a time, 1 to 100 000.
+    #[prost(int32, tag = "5")]
+    pub trays: i32,
+    /// Policy. wound_cores is not regarded, since the request states every piece that is to be cut.
+    #[prost(message, optional, tag = "6")]
+    pub policy: ::core::option::Option<PlanPolicy>,
+    /// If true, the answer has no steps.
+    #[prost(bool, tag = "7")]
+    pub without_steps: bool,
+    /// If true, the answer has no pictures of coils.
+    #[prost(bool, tag = "8")]
+    pub without_pictures: bool,
+}
+impl ::prost::Name for PlanCutsRequest {
+    const NAME: &'static str = "PlanCutsRequest";
+    const PACKAGE: &'static str = "becket.cutting.v1";
+    fn full_name() -> ::prost::alloc::string::String {
+        "becket.cutting.v1.PlanCutsRequest".into()
+    }
+    fn type_url() -> ::prost::alloc::string::String {
+        "/becket.cutting.v1.PlanCutsRequest".into()
+    }
+}
+/// PlanStep is one step of a plan; pieces that are alike and follow each other on one coil are one step.
+#[derive(Clone, PartialEq, Eq, Hash, ::prost::Message)]
+pub struct PlanStep {
+    /// What to do.
+    #[prost(enumeration = "StepKind", tag = "1")]
+    pub kind: i32,
+    /// Coil concerned.
+    #[prost(string, tag = "2")]
+    pub coil_id: ::prost::alloc::string::String,
+    /// Reel position, from 1.
+    #[prost(int32, tag = "3")]
+    pub reel_position: i32,
+    /// Serial of the pieces; empty on other steps.
+    #[prost(string, tag = "4")]
+    pub serial_id: ::prost::alloc::string::String,
+    /// Batch of the pieces; empty on other steps.
+    #[prost(string, tag = "5")]
+    pub piece_id: ::prost::alloc::string::String,
+    /// How many pieces are cut; 0 on other steps.
+    #[prost(int32, tag = "6")]
+    pub count: i32,
+    /// Wire that the step takes off the coil each time, in µm: the piece, the trim, or the scrapped tail.
+    #[prost(int64, tag = "7")]
+    pub length_um: i64,
+    /// What is left on the coil after the step, in µm.
+    #[prost(int64, tag = "8")]
+    pub remaining_after_um: i64,
+    /// What becomes of the rest, on STEP_KIND_UNMOUNT; TAIL_USE_SCRAP with length_um 0 if nothing is left.
+    #[prost(enumeration = "TailUse", tag = "9")]
+    pub tail_use: i32,
+}
+impl ::prost::Name for PlanStep {
+    const NAME: &'static str = "PlanStep";
+    const PACKAGE: &'static str = "becket.cutting.v1";
+    fn full_name() -> ::prost::alloc::string::String {
+        "becket.cutting.v1.PlanStep".into()
+    }
+    fn type_url() -> ::prost::alloc::string::String {
+        "/becket.cutting.v1.PlanStep".into()
+    }
+}
+/// CoilSegment is a stretch of a coil.
+#[derive(Clone, PartialEq, Eq, Hash, ::prost::Message)]
+pub struct CoilSegment {
+    /// What it becomes.
+    #[prost(enumeration = "SegmentKind", tag = "1")]
+    pub kind: i32,
+    /// Length of each piece or of the stretch, in µm.
+    #[prost(int64, tag = "2")]
+    pub length_um: i64,
+    /// How many pieces follow each other; 1 for what is no piece.
+    #[prost(int32, tag = "3")]
+    pub count: i32,
+    /// Serial of the pieces; empty for what is no piece.
+    #[prost(string, tag = "4")]
+    pub serial_id: ::prost::alloc::string::String,
+    /// Batch of the pieces; empty for what is no piece.
+    #[prost(string, tag = "5")]
+    pub piece_id: ::prost::alloc::string::String,
+}
+impl ::prost::Name for CoilSegment {
+    const NAME: &'static str = "CoilSegment";
+    const PACKAGE: &'static str = "becket.cutting.v1";
+    fn full_name() -> ::prost::alloc::string::String {
+        "becket.cutting.v1.CoilSegment".into()
+    }
+    fn type_url() -> ::prost::alloc::string::String {
+        "/becket.cutting.v1.CoilSegment".into()
+    }
+}
+/// CoilPicture shows how a coil is divided, from its outer end inwards. The lengths of the segments, times their counts, add up
+/// to the length of the coil.
+#[derive(Clone, PartialEq, ::prost::Message)]
+pub struct CoilPicture {
+    /// Coil.
+    #[prost(string, tag = "1")]
+    pub coil_id: ::prost::alloc::string::String,
+    /// Wire.
+    #[prost(string, tag = "2")]
+    pub wire_id: ::prost::alloc::string::String,
+    /// Lot, as the request states it.
+    #[prost(string, tag = "3")]
+    pub lot_id: ::prost::alloc::string::String,
+    /// Length of the coil before the first step in µm.
+    #[prost(int64, tag = "4")]
+    pub length_um: i64,
+    /// Segments in the order in which they come off; the tail, if there is any, is the last.
+    #[prost(message, repeated, tag = "5")]
+    pub segments: ::prost::alloc::vec::Vec<CoilSegment>,
+}
+impl ::prost::Name for CoilPicture {
+    const NAME: &'static str = "CoilPicture";
+    const PACKAGE: &'static str = "becket.cutting.v1";
+    fn full_name() -> ::prost::alloc::string::String {
+        "becket.cutting.v1.CoilPicture".into()
+    }
+    fn type_url() -> ::prost::alloc::string::String {
+        "/becket.cutting.v1.CoilPicture".into()
+    }
+}
+/// UncutPieces are pieces of a batch that are on no coil.
+#[derive(Clone, PartialEq, Eq, Hash, ::prost::Message)]
+pub struct UncutPieces {
+    /// Serial.
+    #[prost(string, tag = "1")]
+    pub serial_id: ::prost::alloc::string::String,
+    /// Batch.
+    #[prost(string, tag = "2")]
+    pub piece_id: ::prost::alloc::string::String,
+    /// How many of the batch.
+    #[prost(int32, tag = "3")]
+    pub count: i32,
+    /// Length of each in µm.
+    #[prost(int64, tag = "4")]
+    pub length_um: i64,
+    /// Why.
+    #[prost(enumeration = "UncutReason", tag = "5")]
+    pub reason: i32,
+}
+impl ::prost::Name for UncutPieces {
+    const NAME: &'static str = "UncutPieces";
+    const PACKAGE: &'static str = "becket.cutting.v1";
+    fn full_name() -> ::prost::alloc::string::String {
+        "becket.cutting.v1.UncutPieces".into()
+    }
+    fn type_url() -> ::prost::alloc::string::String {
+        "/becket.cutting.v1.UncutPieces".into()
+    }
+}
+/// PlanCutsResponse is the plan and how good it is.
+#[derive(Clone, PartialEq, ::prost::Message)]
+pub struct PlanCutsResponse {
+    /// Steps in the order in which they are done.
+    #[prost(message, repeated, tag = "1")]
+    pub steps: ::prost::alloc::vec::Vec<PlanStep>,
+    /// Every coil that the plan handles, in the order of the request.
+    #[prost(message, repeated, tag = "2")]
+    pub coils: ::prost::alloc::vec::Vec<CoilPicture>,
+    /// Figures; scrap holds end trims and tails too short to use.
+    #[prost(message, optional, tag = "3")]
+    pub figures: ::core::option::Option<PlanFigures>,
+    /// Every level of the objective, most important first.
+    #[prost(message, repeated, tag = "4")]
+    pub levels: ::prost::alloc::vec::Vec<LevelReport>,
+    /// What is not cut, in the order of the request.
+    #[prost(message, repeated, tag = "5")]
+    pub uncut: ::prost::alloc::vec::Vec<UncutPieces>,
+    /// True if the time budget or the deadline ended the search before it was done.
+    #[prost(bool, tag = "6")]
+    pub stopped: bool,
+    /// Policy with all defaults filled in.
+    #[prost(message, optional, tag = "7")]
+    pub policy: ::core::option::Option<PlanPolicy>,
+    /// How long the search took, in µs. It is the one field that differs between answers to the same request.
+    #[prost(int64, tag = "8")]
+    pub search_us: i64,
+}
+impl ::prost::Name for PlanCutsResponse {
+    const NAME: &'static str = "PlanCutsResponse";
+    const PACKAGE: &'static str = "becket.cutting.v1";
+    fn full_name() -> ::prost::alloc::string::String {
+        "becket.cutting.v1.PlanCutsResponse".into()
+    }
+    fn type_url() -> ::prost::alloc::string::String {
+        "/becket.cutting.v1.PlanCutsResponse".into()
+    }
+}
+/// UncutReason says why a piece is on no coil.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, ::prost::Enumeration)]
+#[repr(i32)]
+pub enum UncutReason {
+    /// Not stated.
+    Unspecified = 0,
+    /// There is no coil of the wire.
+    NoCoil = 1,
+    /// The piece is longer than what any coil of the wire can give.
+    LongerThanEveryCoil = 2,
+    /// The pieces of its group together are longer than what any coil of the wire can give, and the unison rule is hard.
+    GroupLongerThanEveryCoil = 3,
+    /// No room for it was found. Whether none exists is told by the level PLAN_LEVEL_PIECES_UNCUT, if it is proven.
+    StockShort = 4,
+}
+impl UncutReason {
+    /// String value of the enum field names used in the ProtoBuf definition.
+    ///
+    /// The values are not transformed in any way and thus are considered stable
+    /// (if the ProtoBuf definition does not change) and safe for programmatic use.
+    pub fn as_str_name(&self) -> &'static str {
+        match self {
+            Self::Unspecified => "UNCUT_REASON_UNSPECIFIED",
+            Self::NoCoil => "UNCUT_REASON_NO_COIL",
+            Self::LongerThanEveryCoil => "UNCUT_REASON_LONGER_THAN_EVERY_COIL",
+            Self::GroupLongerThanEveryCoil => "UNCUT_REASON_GROUP_LONGER_THAN_EVERY_COIL",
+            Self::StockShort => "UNCUT_REASON_STOCK_SHORT",
+        }
+    }
+    /// Creates an enum from field names used in the ProtoBuf definition.
+    pub fn from_str_name(value: &str) -> ::core::option::Option<Self> {
+        match value {
+            "UNCUT_REASON_UNSPECIFIED" => Some(Self::Unspecified),
+            "UNCUT_REASON_NO_COIL" => Some(Self::NoCoil),
+            "UNCUT_REASON_LONGER_THAN_EVERY_COIL" => Some(Self::LongerThanEveryCoil),
+            "UNCUT_REASON_GROUP_LONGER_THAN_EVERY_COIL" => {
+                Some(Self::GroupLongerThanEveryCoil)
+            }
+            "UNCUT_REASON_STOCK_SHORT" => Some(Self::StockShort),
+            _ => None,
+        }
+    }
+}
+/// SegmentKind says what a stretch of wire becomes.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, ::prost::Enumeration)]
+#[repr(i32)]
+pub enum SegmentKind {
+    /// Not stated.
+    Unspecified = 0,
+    /// The end that is cut off squarely when the coil is mounted.
+    Trim = 1,
+    /// Pieces.
+    Cut = 2,
+    /// The last of the coil, too short to be of use.
+    Scrap = 3,
+    /// The last of the coil, which goes back into stock.
+    Remnant = 4,
+}
+impl SegmentKind {
+    /// String value of the enum field names used in the ProtoBuf definition.
+    ///
+    /// The values are not transformed in any way and thus are considered stable
+    /// (if the ProtoBuf definition does not change) and safe for programmatic use.
+    pub fn as_str_name(&self) -> &'static str {
+        match self {
+            Self::Unspecified => "SEGMENT_KIND_UNSPECIFIED",
+            Self::Trim => "SEGMENT_KIND_TRIM",
+            Self::Cut => "SEGMENT_KIND_CUT",
+            Self::Scrap => "SEGMENT_KIND_SCRAP",
+            Self::Remnant => "SEGMENT_KIND_REMNANT",
+        }
+    }
+    /// Creates an enum from field names used in the ProtoBuf definition.
+    pub fn from_str_name(value: &str) -> ::core::option::Option<Self> {
+        match value {
+            "SEGMENT_KIND_UNSPECIFIED" => Some(Self::Unspecified),
+            "SEGMENT_KIND_TRIM" => Some(Self::Trim),
+            "SEGMENT_KIND_CUT" => Some(Self::Cut),
+            "SEGMENT_KIND_SCRAP" => Some(Self::Scrap),
+            "SEGMENT_KIND_REMNANT" => Some(Self::Remnant),
+            _ => None,
+        }
+    }
+}
+/// Generated client implementations.
+pub mod plan_service_client {
+    #![allow(
+        unused_variables,
+        dead_code,
+        missing_docs,
+        clippy::wildcard_imports,
+        clippy::let_unit_value,
+    )]
+    use tonic::codegen::*;
+    use tonic::codegen::http::Uri;
+    /// PlanService plans any set of pieces on any coils that the caller states. It reads no stock, stores nothing and reserves nothing.
+    /// Ids are the caller's own; they have 1 to 63 letters A-Z and a-z, digits, '.', '-' and '\_' and begin with a letter or digit.
+    #[derive(Debug, Clone)]
+    pub struct PlanServiceClient<T> {
+        inner: tonic::client::Grpc<T>,
+    }
+    impl PlanServiceClient<tonic::transport::Channel> {
+        /// Attempt to create a new client by connecting to a given endpoint.
+        pub async fn connect<D>(dst: D) -> Result<Self, tonic::transport::Error>
+        where
+            D: TryInto<tonic::transport::Endpoint>,
+            D::Error: Into<StdError>,
+        {
+            let conn = tonic::transport::Endpoint::new(dst)?.connect().await?;
+            Ok(Self::new(conn))
+        }
+    }
+    impl<T> PlanServiceClient<T>
+    where
+        T: tonic::client::GrpcService<tonic::body::Body>,
+        T::Error: Into<StdError>,
+        T::ResponseBody: Body<Data = Bytes> + std::marker::Send + 'static,
+        <T::ResponseBody as Body>::Error: Into<StdError> + std::marker::Send,
+    {
+        pub fn new(inner: T) -> Self {
+            let inner = tonic::client::Grpc::new(inner);
+            Self { inner }
+        }
+        pub fn with_origin(inner: T, origin: Uri) -> Self {
+            let inner = tonic::client::Grpc::with_origin(inner, origin);
+            Self { inner }
+        }
+        pub fn with_interceptor<F>(
+            inner: T,
+            interceptor: F,
+        ) -> PlanServiceClient<InterceptedService<T, F>>
+        where
+            F: tonic::service::Interceptor,
+            T::ResponseBody: Default,
+            T: tonic::codegen::Service<
+                http::Request<tonic::body::Body>,
+                Response = http::Response<
+                    <T as tonic::client::GrpcService<tonic::body::Body>>::ResponseBody,
+                >,
+            >,
+            <T as tonic::codegen::Service<
+                http::Request<tonic::body::Body>,
+            >>::Error: Into<StdError> + std::marker::Send + std::marker::Sync,
+        {
+            PlanServiceClient::new(InterceptedService::new(inner, interceptor))
+        }
+        /// Compress requests with the given encoding.
+        ///
+        /// This requires the server to support it otherwise it might respond with an
+        /// error.
+        #[must_use]
+        pub fn send_compressed(mut self, encoding: CompressionEncoding) -> Self {
+            self.inner = self.inner.send_compressed(encoding);
+            self
+        }
+        /// Enable decompressing responses.
+        #[must_use]
+        pub fn accept_compressed(mut self, encoding: CompressionEncoding) -> Self {
+            self.inner = self.inner.accept_compressed(encoding);
+            self
+        }
+        /// Limits the maximum size of a decoded message.
+        ///
+        /// Default: `4MB`
+        #[must_use]
+        pub fn max_decoding_message_size(mut self, limit: usize) -> Self {
+            self.inner = self.inner.max_decoding_message_size(limit);
+            self
+        }
+        /// Limits the maximum size of an encoded message.
+        ///
+        /// Default: `usize::MAX`
+        #[must_use]
+        pub fn max_encoding_message_size(mut self, limit: usize) -> Self {
+            self.inner = self.inner.max_encoding_message_size(limit);
+            self
+        }
+        /// PlanCuts plans the pieces of the request on the coils of the request. The same request gets
+        /// the same plan on every machine, unless the time budget or the call's deadline ends the search before it is done: then the
+        /// best plan found so far is returned with its gap, and stopped is true. Too little wire is no error: the pieces that are not
+        /// cut are in the answer, each with a reason. If the caller cancels, the work stops.
+        ///
+        /// This call alone takes and gives messages of up to 256 MiB; it plans up to 2 000 000 pieces.
+        pub async fn plan_cuts(
+            &mut self,
+            request: impl tonic::IntoRequest<super::PlanCutsRequest>,
+        ) -> std::result::Result<
+            tonic::Response<super::PlanCutsResponse>,
+            tonic::Status,
+        > {
+            self.inner
+                .ready()
+                .await
+                .map_err(|e| {
+                    tonic::Status::unknown(
+                        format!("Service was not ready: {}", e.into()),
+                    )
+                })?;
+            let codec = tonic_prost::ProstCodec::default();
+            let path = http::uri::PathAndQuery::from_static(
+                "/becket.cutting.v1.PlanService/PlanCuts",
+            );
+            let mut req = request.into_request();
+            req.extensions_mut()
+                .insert(GrpcMethod::new("becket.cutting.v1.PlanService", "PlanCuts"));
+            self.inner.unary(req, path, codec).await
+        }
+    }
+}
+/// Generated server implementations.
+pub mod plan_service_server {
+    #![allow(
+        unused_variables,
+        dead_code,
+        missing_docs,
+        clippy::wildcard_imports,
+        clippy::let_unit_value,
+    )]
+    use tonic::codegen::*;
+    /// Generated trait containing gRPC methods that should be implemented for use with PlanServiceServer.
+    #[async_trait]
+    pub trait PlanService: std::marker::Send + std::marker::Sync + 'static {
+        /// PlanCuts plans the pieces of the request on the coils of the request. The same request gets
+        /// the same plan on every machine, unless the time budget or the call's deadline ends the search before it is done: then the
+        /// best plan found so far is returned with its gap, and stopped is true. Too little wire is no error: the pieces that are not
+        /// cut are in the answer, each with a reason. If the caller cancels, the work stops.
+        ///
+        /// This call alone takes and gives messages of up to 256 MiB; it plans up to 2 000 000 pieces.
+        async fn plan_cuts(
+            &self,
+            request: tonic::Request<super::PlanCutsRequest>,
+        ) -> std::result::Result<
+            tonic::Response<super::PlanCutsResponse>,
+            tonic::Status,
+        >;
+    }
+    /// PlanService plans any set of pieces on any coils that the caller states. It reads no stock, stores nothing and reserves nothing.
+    /// Ids are the caller's own; they have 1 to 63 letters A-Z and a-z, digits, '.', '-' and '\_' and begin with a letter or digit.
+    #[derive(Debug)]
+    pub struct PlanServiceServer<T> {
+        inner: Arc<T>,
+        accept_compression_encodings: EnabledCompressionEncodings,
+        send_compression_encodings: EnabledCompressionEncodings,
+        max_decoding_message_size: Option<usize>,
+        max_encoding_message_size: Option<usize>,
+    }
+    impl<T> PlanServiceServer<T> {
+        pub fn new(inner: T) -> Self {
+            Self::from_arc(Arc::new(inner))
+        }
+        pub fn from_arc(inner: Arc<T>) -> Self {
+            Self {
+                inner,
+                accept_compression_encodings: Default::default(),
+                send_compression_encodings: Default::default(),
+                max_decoding_message_size: None,
+                max_encoding_message_size: None,
+            }
+        }
+        pub fn with_interceptor<F>(
+            inner: T,
+            interceptor: F,
+        ) -> InterceptedService<Self, F>
+        where
+            F: tonic::service::Interceptor,
+        {
+            InterceptedService::new(Self::new(inner), interceptor)
+        }
+        /// Enable decompressing requests with the given encoding.
+        #[must_use]
+        pub fn accept_compressed(mut self, encoding: CompressionEncoding) -> Self {
+            self.accept_compression_encodings.enable(encoding);
+            self
+        }
+        /// Compress responses with the given encoding, if the client supports it.
+        #[must_use]
+        pub fn send_compressed(mut self, encoding: CompressionEncoding) -> Self {
+            self.send_compression_encodings.enable(encoding);
+            self
+        }
+        /// Limits the maximum size of a decoded message.
+        ///
+        /// Default: `4MB`
+        #[must_use]
+        pub fn max_decoding_message_size(mut self, limit: usize) -> Self {
+            self.max_decoding_message_size = Some(limit);
+            self
+        }
+        /// Limits the maximum size of an encoded message.
+        ///
+        /// Default: `usize::MAX`
+        #[must_use]
+        pub fn max_encoding_message_size(mut self, limit: usize) -> Self {
+            self.max_encoding_message_size = Some(limit);
+            self
+        }
+    }
+    impl<T, B> tonic::codegen::Service<http::Request<B>> for PlanServiceServer<T>
+    where
+        T: PlanService,
+        B: Body + std::marker::Send + 'static,
+        B::Error: Into<StdError> + std::marker::Send + 'static,
+    {
+        type Response = http::Response<tonic::body::Body>;
+        type Error = std::convert::Infallible;
+        type Future = BoxFuture<Self::Response, Self::Error>;
+        fn poll_ready(
+            &mut self,
+            _cx: &mut Context<'_>,
+        ) -> Poll<std::result::Result<(), Self::Error>> {
+            Poll::Ready(Ok(()))
+        }
+        fn call(&mut self, req: http::Request<B>) -> Self::Future {
+            match req.uri().path() {
+                "/becket.cutting.v1.PlanService/PlanCuts" => {
+                    #[allow(non_camel_case_types)]
+                    struct PlanCutsSvc<T: PlanService>(pub Arc<T>);
+                    impl<
+                        T: PlanService,
+                    > tonic::server::UnaryService<super::PlanCutsRequest>
+                    for PlanCutsSvc<T> {
+                        type Response = super::PlanCutsResponse;
+                        type Future = BoxFuture<
+                            tonic::Response<Self::Response>,
+                            tonic::Status,
+                        >;
+                        fn call(
+                            &mut self,
+                            request: tonic::Request<super::PlanCutsRequest>,
+                        ) -> Self::Future {
+                            let inner = Arc::clone(&self.0);
+                            let fut = async move {
+                                <T as PlanService>::plan_cuts(&inner, request).await
+                            };
+                            Box::pin(fut)
+                        }
+                    }
+                    let accept_compression_encodings = self.accept_compression_encodings;
+                    let send_compression_encodings = self.send_compression_encodings;
+                    let max_decoding_message_size = self.max_decoding_message_size;
+                    let max_encoding_message_size = self.max_encoding_message_size;
+                    let inner = self.inner.clone();
+                    let fut = async move {
+                        let method = PlanCutsSvc(inner);
+                        let codec = tonic_prost::ProstCodec::default();
+                        let mut grpc = tonic::server::Grpc::new(codec)
+                            .apply_compression_config(
+                                accept_compression_encodings,
+                                send_compression_encodings,
+                            )
+                            .apply_max_message_size_config(
+                                max_decoding_message_size,
+                                max_encoding_message_size,
+                            );
+                        let res = grpc.unary(method, req).await;
+                        Ok(res)
+                    };
+                    Box::pin(fut)
+                }
+                _ => {
+                    Box::pin(async move {
+                        let mut response = http::Response::new(
+                            tonic::body::Body::default(),
+                        );
+                        let headers = response.headers_mut();
+                        headers
+                            .insert(
+                                tonic::Status::GRPC_STATUS,
+                                (tonic::Code::Unimplemented as i32).into(),
+                            );
+                        headers
+                            .insert(
+                                http::header::CONTENT_TYPE,
+                                tonic::metadata::GRPC_CONTENT_TYPE,
+                            );
+                        Ok(response)
+                    })
+                }
+            }
+        }
+    }
+    impl<T> Clone for PlanServiceServer<T> {
+        fn clone(&self) -> Self {
+            let inner = self.inner.clone();
+            Self {
+                inner,
+                accept_compression_encodings: self.accept_compression_encodings,
+                send_compression_encodings: self.send_compression_encodings,
+                max_decoding_message_size: self.max_decoding_message_size,
+                max_encoding_message_size: self.max_encoding_message_size,
+            }
+        }
+    }
+    /// Generated gRPC service name
+    pub const SERVICE_NAME: &str = "becket.cutting.v1.PlanService";
+    impl<T> tonic::server::NamedService for PlanServiceServer<T> {
         const NAME: &'static str = SERVICE_NAME;
     }
 }

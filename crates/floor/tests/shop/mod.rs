@@ -9,7 +9,7 @@ use becket_floor::{
     SerialDigest, SerialId, SerialNeed, Spoilage, Station, StationId, Step, StepKind, StepState, WireId,
     pending_needs, predict, reservations, spoil, spoil_with_replan,
 };
-use becket_planner::{FirstPlanner, Planner, check_plan};
+use becket_planner::{BestPlan, FirstPlanner, Planner, check_plan};
 use becket_units::Um;
 
 pub(crate) struct Shop {
@@ -82,13 +82,26 @@ impl Shop {
             },
             smallest_remnant: mm(300),
             reserved_by_others: BTreeMap::new(),
-            list: NewCutList { station_id, serials: vec![], policy, steps: vec![], shortages: vec![] }
-                .named(ListId::numbered(1)),
+            list: NewCutList {
+                station_id,
+                serials: vec![],
+                policy,
+                steps: vec![],
+                shortages: vec![],
+                quality: Default::default(),
+            }
+            .named(ListId::numbered(1)),
         };
-        let PlannedSteps { serials, steps, shortages } = shop.plan(needs, shop.floor_coils());
-        shop.list =
-            NewCutList { station_id: shop.station.station_id.clone(), serials, policy, steps, shortages }
-                .named(ListId::numbered(1));
+        let PlannedSteps { serials, steps, shortages, quality } = shop.plan(needs, shop.floor_coils());
+        shop.list = NewCutList {
+            station_id: shop.station.station_id.clone(),
+            serials,
+            policy,
+            steps,
+            shortages,
+            quality,
+        }
+        .named(ListId::numbered(1));
         shop
     }
 
@@ -111,7 +124,9 @@ impl Shop {
         let frame = PlanFrame::build(needs, coils, &self.station, &self.list.header.policy);
         let plan = FirstPlanner.plan(frame.problem()).unwrap();
         assert_eq!(check_plan(frame.problem(), &plan), Ok(()));
-        let planned = frame.steps(&plan).unwrap();
+        let best = BestPlan { plan, quality: Default::default() };
+        let planned = frame.steps(&best).unwrap();
+        let plan = best.plan;
         let ours = PlanFigures::of(&planned.steps);
         assert_eq!((u64::from(ours.pieces), ours.cut), (plan.figures.pieces_cut, plan.figures.cut_length));
         assert_eq!(u64::from(ours.reel_changes), plan.figures.reel_changes);

@@ -4,8 +4,9 @@ use std::collections::BTreeMap;
 use std::sync::{Arc, Mutex};
 
 use becket_floor::{
-    Amount, Coil, CoilId, FloorChange, ListId, LotId, NewCoil, NewCutList, PieceId, PieceKind, PlanPolicy,
-    SerialDigest, SerialId, Station, StationId, Step, StepKind, StepPiece, StepState, TailUse, WireId,
+    Amount, Coil, CoilId, Effort, FloorChange, Level, LevelOrder, LevelReport, ListId, LotId, NewCoil,
+    NewCutList, PieceId, PieceKind, PlanPolicy, Quality, SerialDigest, SerialId, Station, StationId, Step,
+    StepKind, StepPiece, StepState, TailUse, WireId,
 };
 use becket_units::Um;
 
@@ -123,10 +124,28 @@ pub(super) fn list(coil: &Coil, serial: &str, pieces: &[(&str, i64)]) -> NewCutL
             set_digest: "d1".to_owned(),
             due_date: "2026-12-01".to_owned(),
         }],
-        policy: PlanPolicy::default(),
+        policy: PlanPolicy {
+            level_order: LevelOrder::new([Level::ReelChanges, Level::Scrap, Level::Lots, Level::CoilsOpened])
+                .unwrap(),
+            effort: Effort { rounds_per_coil: 7 },
+            time_budget_ms: Some(250),
+            due_window: Some(3),
+            fifo: false,
+            ..PlanPolicy::default()
+        },
         steps,
         shortages: Vec::new(),
+        quality: quality(),
     }
+}
+
+/// A report with a level that is proven and one that is open.
+pub(super) fn quality() -> Quality {
+    let levels = vec![
+        LevelReport { level: Level::PiecesUncut, value: 0, lower_bound: 0, proven: true },
+        LevelReport { level: Level::ReelChanges, value: 3, lower_bound: 2, proven: false },
+    ];
+    Quality { levels, stopped: true }
 }
 
 fn step(coil: &Coil, kind: StepKind, length: Um) -> Step {

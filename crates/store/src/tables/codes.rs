@@ -1,7 +1,7 @@
 //! The words that stand for states and kinds in the tables.
 
 use becket_floor::{
-    CoilState, CutListState, PieceKind, PieceOrder, SpoilCause, StepKind, StepState, TailUse, Unison,
+    CoilState, CutListState, Level, PieceKind, PieceOrder, SpoilCause, StepKind, StepState, TailUse, Unison,
 };
 
 use super::corrupt;
@@ -52,6 +52,16 @@ codes!(CoilState {
 codes!(CutListState { Planned = "planned", Running = "running", Finished = "finished", Cancelled = "cancelled" });
 codes!(Unison { Hard = "hard", Preferred = "preferred", Off = "off" });
 codes!(PieceOrder { BySize = "by_length", UpTheScale = "up_the_scale", DownTheScale = "down_the_scale" });
+codes!(Level {
+    SerialsNotWhole = "serials_not_whole",
+    PiecesUncut = "pieces_uncut",
+    GroupsSplit = "groups_split",
+    Scrap = "scrap",
+    CoilsOpened = "coils_opened",
+    ReelChanges = "reel_changes",
+    Lots = "lots",
+    OutOfOrder = "out_of_order",
+});
 codes!(StepKind { Mount = "mount", Cut = "cut", Unmount = "unmount" });
 codes!(StepState { Pending = "pending", Done = "done", Spoiled = "spoiled" });
 codes!(TailUse { Keep = "keep", Scrap = "scrap" });

@@ -3,9 +3,10 @@
 use std::collections::BTreeMap;
 
 use becket_floor::{
-    Coil, CoilId, CoilState, CutListHeader, CutListState, FloorCoil, ListId, LotId, MountPlace, PieceId,
-    PieceKind, PieceOrder, PlanFigures, PlanPolicy, SerialDigest, SerialId, Shortage, SpoilCause, Station,
-    StationId, Step, StepKind, StepPiece, StepState, TailUse, Unison, WireId,
+    Coil, CoilId, CoilState, CutListHeader, CutListState, Effort, FloorCoil, Level, LevelOrder, LevelReport,
+    ListId, LotId, MountPlace, PieceId, PieceKind, PieceOrder, PlanFigures, PlanPolicy, Quality,
+    SerialDigest, SerialId, Shortage, SpoilCause, Station, StationId, Step, StepKind, StepPiece, StepState,
+    TailUse, Unison, WireId,
 };
 use becket_units::Um;
 
@@ -46,6 +47,10 @@ fn um(row: &impl Columns, column: &str) -> Read<Um> {
 
 fn count(row: &impl Columns, column: &str) -> Read<u32> {
     unsigned(row.integer(column)?)
+}
+
+fn optional_count(row: &impl Columns, column: &str) -> Read<Option<u32>> {
+    row.optional_integer(column)?.map(unsigned).transpose()
 }
 
 fn optional_code<T: Code>(row: &impl Columns, column: &str) -> Read<Option<T>> {
@@ -284,7 +289,11 @@ pub fn shortage_of(row: &impl Columns) -> Read<Shortage> {
 ///
 /// # Errors
 /// As [`Columns`].
-pub fn header_of(row: &impl Columns, serials: Vec<SerialDigest>) -> Read<StoredHeader> {
+pub fn header_of(
+    row: &impl Columns,
+    serials: Vec<SerialDigest>,
+    levels: Vec<LevelReport>,
+) -> Read<StoredHeader> {
     let header = CutListHeader {
         list_id: list_id_of(row)?,
         station_id: id(row, "station_id", StationId::new)?,
@@ -296,6 +305,11 @@ pub fn header_of(row: &impl Columns, serials: Vec<SerialDigest>) -> Read<StoredH
             coil_margin: um(row, "coil_margin_um")?,
             piece_order: PieceOrder::of(&row.text("piece_order")?)?,
             wound_cores: row.truth("wound_cores")?,
+            due_window: optional_count(row, "due_window")?,
+            fifo: row.truth("fifo")?,
+            level_order: level_order_of(&row.text("level_order")?)?,
+            effort: Effort { rounds_per_coil: count(row, "search_rounds")? },
+            time_budget_ms: optional_count(row, "time_budget_ms")?,
         },
         figures: PlanFigures {
             pieces: count(row, "pieces")?,
@@ -307,6 +321,7 @@ pub fn header_of(row: &impl Columns, serials: Vec<SerialDigest>) -> Read<StoredH
             reel_changes: count(row, "reel_changes")?,
             unisons_split: count(row, "unisons_split")?,
         },
+        quality: Quality { levels, stopped: row.truth("search_stopped")? },
         pieces_done: count(row, "pieces_done")?,
         pieces_pending: count(row, "pieces_pending")?,
         version: row.integer("version")?,
@@ -315,6 +330,31 @@ pub fn header_of(row: &impl Columns, serials: Vec<SerialDigest>) -> Read<StoredH
     };
     let (created_us, updated_us) = (row.integer("created_us")?, row.integer("updated_us")?);
     Ok(StoredHeader { header, created_us, updated_us })
+}
+
+/// An order of levels as one word.
+#[must_use]
+pub fn level_order_code(order: &LevelOrder) -> String {
+    order.levels().map(Code::code).join(",")
+}
+
+fn level_order_of(code: &str) -> Read<LevelOrder> {
+    let levels = code.split(',').map(Level::of).collect::<Read<Vec<_>>>()?;
+    let order = levels.try_into().ok().and_then(LevelOrder::new);
+    order.ok_or_else(|| corrupt(format!("{code:?} is no order of levels")))
+}
+
+/// What a plan comes to on a level.
+///
+/// # Errors
+/// As [`Columns`].
+pub fn level_of(row: &impl Columns) -> Read<LevelReport> {
+    Ok(LevelReport {
+        level: Level::of(&row.text("level")?)?,
+        value: row.integer("value")?,
+        lower_bound: row.integer("lower_bound")?,
+        proven: row.truth("proven")?,
+    })
 }
 
 /// A step of a list.

@@ -4,8 +4,8 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use async_trait::async_trait;
 use becket_floor::{
-    CoilGuard, CoilId, CoilState, CutListHeader, CutListState, FloorChange, ListId, NewCutList, SerialDigest,
-    Shortage, StationId, Step, StepKind,
+    CoilGuard, CoilId, CoilState, CutListHeader, CutListState, FloorChange, LevelReport, ListId, NewCutList,
+    SerialDigest, Shortage, StationId, Step, StepKind,
 };
 use becket_units::Um;
 
@@ -36,6 +36,9 @@ pub trait FloorTables: StationTables {
 
     /// Replaces the serials of a list.
     async fn replace_serials(&mut self, number: i64, serials: &[SerialDigest]) -> Result<(), StoreError>;
+
+    /// Replaces the levels of a list's plan, as they are reported.
+    async fn replace_levels(&mut self, number: i64, levels: &[LevelReport]) -> Result<(), StoreError>;
 
     /// Replaces the shortages of a list.
     async fn replace_shortages(&mut self, number: i64, shortages: &[Shortage]) -> Result<(), StoreError>;
@@ -84,6 +87,7 @@ pub async fn create_cut_list(
     tables.update_header(number, &named.header).await?;
     tables.replace_serials(number, &named.header.serials).await?;
     tables.replace_shortages(number, &named.shortages).await?;
+    tables.replace_levels(number, &named.header.quality.levels).await?;
     insert_pending(tables, number, &named.header.list_id, &named.steps).await?;
     check_growth(tables, number, &[]).await?;
     tables.tell(subject(&named.header.list_id), None, Some(list_json(&named.header, list)));
@@ -122,6 +126,7 @@ pub async fn commit_floor(
         tables.delete_pending(number).await?;
         insert_pending(tables, number, list_id, pending).await?;
         tables.replace_serials(number, &change.header.serials).await?;
+        tables.replace_levels(number, &change.header.quality.levels).await?;
         book(tables, change).await?;
         check_growth(tables, number, &counted_on).await?;
     } else {

@@ -46,6 +46,7 @@ fn policy(args: &Plan) -> PlanPolicy {
         coil_margin_mm: args.coil_margin,
         piece_order: args.order.map(|order| order.api().into()),
         wound_cores: args.no_cores.then_some(false),
+        ..PlanPolicy::default()
     }
 }
 

@@ -2,6 +2,7 @@
 
 mod coil;
 mod cut_list;
+mod plan;
 mod purchasing;
 mod record;
 mod station;

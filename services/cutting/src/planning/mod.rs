@@ -2,21 +2,19 @@
 
 mod bench;
 mod needs;
+mod search;
 mod sets;
 
 use becket_floor::{FloorCoil, PlanFrame, PlanPolicy, PlannedSteps, SerialNeed, Station, WireId};
-use becket_planner::{BestPlanner, check_plan};
-use becket_service_kit::{CallContext, Deadline};
+use becket_service_kit::CallContext;
 use becket_units::Um;
 
 use crate::app::App;
 use crate::error::UseCaseError;
 
 pub(crate) use needs::{drop_claimed, keep_pieces, mark_recuts};
+pub(crate) use search::{Budget, solve};
 pub(crate) use sets::WantedSet;
-
-/// The search for a plan leaves one part in so many of the call's time for checking and storing it.
-const SHARE_FOR_THE_REST: u32 = 4;
 
 impl App {
     /// Plans `needs` on `coils`, on those that lists of other stations want to cut from only if more is covered by it.
@@ -31,46 +29,34 @@ impl App {
         station: &Station,
         policy: &PlanPolicy,
     ) -> Result<PlannedSteps, UseCaseError> {
+        let budget = Budget::begin(call.deadline, policy);
         let elsewhere = self.store.coils_wanted_elsewhere(&station.station_id).await?;
         // What is on a reel is here, and holds its position in any case.
         let shared = |coil: &FloorCoil| coil.mounted.is_none() && elsewhere.contains(&coil.coil.coil_id);
         let ours: Vec<FloorCoil> = coils.iter().filter(|coil| !shared(coil)).cloned().collect();
         if ours.len() == coils.len() {
-            return self.search(call, needs, coils, station, policy).await;
+            return self.search(budget, needs, coils, station, policy).await;
         }
-        let apart = self.search(call, needs.clone(), ours, station, policy).await?;
+        let apart = self.search(budget, needs.clone(), ours, station, policy).await?;
         if apart.shortages.is_empty() {
             return Ok(apart);
         }
-        let together = self.search(call, needs, coils, station, policy).await?;
+        let together = self.search(budget, needs, coils, station, policy).await?;
         Ok(if lacking(&together) < lacking(&apart) { together } else { apart })
     }
 
-    /// Searches a plan away from the threads that serve calls. It is checked by other code than made it.
-    ///
-    /// The same question has the same plan, unless the call's deadline comes so near that the search must be cut short.
+    /// Searches a plan away from the threads that serve calls.
     async fn search(
         &self,
-        call: &CallContext,
+        budget: Budget,
         needs: Vec<SerialNeed>,
         coils: Vec<FloorCoil>,
         station: &Station,
         policy: &PlanPolicy,
     ) -> Result<PlannedSteps, UseCaseError> {
         let frame = PlanFrame::build(needs, coils, station, policy);
-        let deadline = call.deadline;
-        self.pool
-            .run(move |flag| {
-                let reserve = deadline.map(|deadline| deadline.remaining() / SHARE_FOR_THE_REST);
-                let late = |deadline: Deadline| Some(deadline.remaining()) < reserve;
-                let stop = || flag.is_cancelled() || deadline.is_some_and(late);
-                let plan = BestPlanner::default().plan_until(frame.problem(), &stop)?.plan;
-                check_plan(frame.problem(), &plan).map_err(|violations| {
-                    UseCaseError::Internal(format!("the planner made an unsound plan: {violations:?}"))
-                })?;
-                Ok(frame.steps(&plan)?)
-            })
-            .await?
+        let policy = *policy;
+        self.pool.run(move |flag| Ok(frame.steps(&solve(frame.problem(), &policy, &budget, flag)?)?)).await?
     }
 }
 

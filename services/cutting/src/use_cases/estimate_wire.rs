@@ -204,11 +204,9 @@ fn question(
         coils: (0..).zip(&coils).map(stock_coil).collect(),
         smallest_remnant: coils.iter().map(|coil| coil.smallest_remnant).max().unwrap_or_default(),
         policy: Policy {
-            unison: policy.unison_rule,
-            end_trim: policy.end_trim,
-            margin: policy.coil_margin,
-            piece_order: policy.piece_order,
-            ..Policy::default()
+            // Purchasing asks for wire and not for an order of work.
+            due_window: None,
+            ..policy.rules(1)
         },
         linear_density_g_m: wire.linear_density_g_m(),
         pack_masses_g: wire.packs().iter().map(|pack| pack.mass_g).collect(),

@@ -16,6 +16,7 @@ mod list_lot_serials;
 mod list_stations;
 mod list_stock_rules;
 mod plan_cut_list;
+mod plan_cuts;
 mod receive_coils;
 mod replan_cut_list;
 mod report_spoiled_piece;

@@ -169,6 +169,7 @@ impl App {
             policy: order.policy,
             steps: planned.steps,
             shortages: planned.shortages,
+            quality: planned.quality,
         };
         // Every list that is there already comes before this one.
         let ahead = coils.iter().map(|coil| (coil.coil.coil_id.clone(), coil.reserved_by_others)).collect();

@@ -19,6 +19,11 @@ async fn a_faulty_order_names_all_its_faults() {
         coil_margin_mm: Some(f64::NAN),
         piece_order: Some(17),
         wound_cores: None,
+        level_order: vec![4, 4, 5, 6],
+        time_budget_ms: Some(0),
+        search_rounds: Some(-1),
+        due_window: Some(-1),
+        fifo: None,
     };
     let request = PlanCutListRequest {
         request_id: "x".to_owned(),
@@ -37,6 +42,10 @@ async fn a_faulty_order_names_all_its_faults() {
         "policy.end_trim_mm",
         "policy.coil_margin_mm",
         "policy.piece_order",
+        "policy.level_order",
+        "policy.time_budget_ms",
+        "policy.search_rounds",
+        "policy.due_window",
     ];
     assert_faults(world.lists().plan_cut_list(request).await, &fields);
     let serial_ids = (0..201).map(|i| format!("S-{i}")).collect();

@@ -11,6 +11,7 @@ mod fault_store;
 mod faults;
 mod floor;
 mod freezing;
+mod plans;
 mod predictions;
 mod records;
 mod repeats;

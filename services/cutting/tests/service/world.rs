@@ -7,6 +7,7 @@ use std::time::Duration;
 
 use becket_api::cutting::coil_service_client::CoilServiceClient;
 use becket_api::cutting::cut_list_service_client::CutListServiceClient;
+use becket_api::cutting::plan_service_client::PlanServiceClient;
 use becket_api::cutting::purchasing_service_client::PurchasingServiceClient;
 use becket_api::cutting::record_service_client::RecordServiceClient;
 use becket_api::cutting::station_service_client::StationServiceClient;
@@ -155,6 +156,10 @@ impl World {
 
     pub(crate) fn lists(&self) -> CutListServiceClient<Channel> {
         CutListServiceClient::new(self.channel.clone())
+    }
+
+    pub(crate) fn plans(&self) -> PlanServiceClient<Channel> {
+        PlanServiceClient::new(self.channel.clone())
     }
 
     pub(crate) fn purchasing(&self) -> PurchasingServiceClient<Channel> {

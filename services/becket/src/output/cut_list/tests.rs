@@ -56,6 +56,7 @@ fn list() -> CutList {
             coil_margin_mm: Some(0.0),
             piece_order: Some(PieceOrder::UpTheScale.into()),
             wound_cores: Some(true),
+            ..PlanPolicy::default()
         }),
         steps: vec![
             done(step(1, StepKind::Mount, "R0104", 10_000, 12_000_000)),
