@@ -94,6 +94,9 @@ pub const PERMISSIONS: &[Permission] = permissions! {
         UnmountCoil: STOCK_AND_FLOOR,
         ListStations: READERS,
     }
+    "becket.cutting.v1.PlanService": {
+        PlanCuts: READERS,
+    }
     "becket.cutting.v1.CutListService": {
         PlanCutList: PLANNERS,
         StartCutList: FLOOR,

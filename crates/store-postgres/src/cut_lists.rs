@@ -1,7 +1,7 @@
 //! Reading of cut lists.
 
-use becket_floor::{CutList, ListId, SerialDigest, Shortage};
-use becket_store::tables::{Code, header_of, list_number_of, serial_digest_of, shortage_of};
+use becket_floor::{CutList, LevelReport, ListId, SerialDigest, Shortage};
+use becket_store::tables::{Code, header_of, level_of, list_number_of, serial_digest_of, shortage_of};
 use becket_store::{CutListFilter, Kind, Page, PageRequest, StoreError, StoredCutList, StoredHeader};
 use sqlx::PgConnection;
 
@@ -42,7 +42,8 @@ pub(crate) async fn header(
         row.ok_or_else(|| StoreError::NotFound { kind: Kind::CutList, id: list_id.as_str().to_owned() })?;
     let row = Cells(row);
     let number = list_number_of(&row)?;
-    Ok((number, header_of(&row, serials(db, number).await?)?))
+    let serials = serials(&mut *db, number).await?;
+    Ok((number, header_of(&row, serials, levels(db, number).await?)?))
 }
 
 pub(crate) async fn list(
@@ -65,7 +66,8 @@ pub(crate) async fn list(
     let mut headers: Vec<(i64, StoredHeader)> = Vec::with_capacity(rows.len());
     for row in rows.into_iter().map(Cells) {
         let number = list_number_of(&row)?;
-        headers.push((number, header_of(&row, serials(&mut tx, number).await?)?));
+        let serials = serials(&mut tx, number).await?;
+        headers.push((number, header_of(&row, serials, levels(&mut tx, number).await?)?));
     }
     Ok(Page::from_fetched(headers, page.limit, |(number, _)| number.to_string()).map(|(_, header)| header))
 }
@@ -79,6 +81,17 @@ async fn serials(db: &mut PgConnection, number: i64) -> Result<Vec<SerialDigest>
     .await
     .map_err(engine)?;
     each(rows, serial_digest_of)
+}
+
+async fn levels(db: &mut PgConnection, number: i64) -> Result<Vec<LevelReport>, StoreError> {
+    let rows = sqlx::query(
+        "SELECT level, value, lower_bound, proven FROM cut_list_levels WHERE list_number = $1 ORDER BY place",
+    )
+    .bind(number)
+    .fetch_all(db)
+    .await
+    .map_err(engine)?;
+    each(rows, level_of)
 }
 
 async fn shortages(db: &mut PgConnection, number: i64) -> Result<Vec<Shortage>, StoreError> {

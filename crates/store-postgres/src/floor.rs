@@ -1,8 +1,10 @@
 //! The steps of writes of cut lists.
 
 use async_trait::async_trait;
-use becket_floor::{CoilId, CutListHeader, ListId, SerialDigest, Shortage, StationId, Step, StepKind};
-use becket_store::tables::{Code, FloorTables, corrupt};
+use becket_floor::{
+    CoilId, CutListHeader, LevelReport, ListId, SerialDigest, Shortage, StationId, Step, StepKind,
+};
+use becket_store::tables::{Code, FloorTables, corrupt, level_order_code};
 use becket_store::{StoreError, StoredHeader};
 use becket_units::Um;
 
@@ -44,9 +46,10 @@ impl FloorTables for Write<'_> {
         let now_us = self.ctx.now_us;
         sqlx::query(
             "INSERT INTO cut_lists (list_number, list_id, station_id, state, unison_rule, end_trim_um, coil_margin_um, \
-             piece_order, wound_cores, pieces, cut_um, scrap_um, remnant_um, coils_used, coils_opened, reel_changes, \
-             unisons_split, pieces_done, pieces_pending, version, created_us, updated_us) \
-             VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 1, $10, $11)",
+             piece_order, wound_cores, due_window, fifo, level_order, search_rounds, time_budget_ms, pieces, cut_um, \
+             scrap_um, remnant_um, coils_used, coils_opened, reel_changes, unisons_split, pieces_done, pieces_pending, \
+             version, created_us, updated_us) VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, \
+             0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 1, $15, $16)",
         )
         .bind(number)
         .bind(header.list_id.as_str())
@@ -57,6 +60,11 @@ impl FloorTables for Write<'_> {
         .bind(header.policy.coil_margin.get())
         .bind(header.policy.piece_order.code())
         .bind(header.policy.wound_cores)
+        .bind(header.policy.due_window.map(i64::from))
+        .bind(header.policy.fifo)
+        .bind(level_order_code(&header.policy.level_order))
+        .bind(i64::from(header.policy.effort.rounds_per_coil))
+        .bind(header.policy.time_budget_ms.map(i64::from))
         .bind(now_us)
         .bind(now_us)
         .execute(self.db())
@@ -71,7 +79,7 @@ impl FloorTables for Write<'_> {
         sqlx::query(
             "UPDATE cut_lists SET state = $1, pieces = $2, cut_um = $3, scrap_um = $4, remnant_um = $5, coils_used = $6, \
              coils_opened = $7, reel_changes = $8, unisons_split = $9, pieces_done = $10, pieces_pending = $11, start_us = $12, \
-             end_us = $13, version = $14, updated_us = $15 WHERE list_number = $16",
+             end_us = $13, search_stopped = $14, version = $15, updated_us = $16 WHERE list_number = $17",
         )
         .bind(header.state.code())
         .bind(i64::from(figures.pieces))
@@ -86,6 +94,7 @@ impl FloorTables for Write<'_> {
         .bind(i64::from(header.pieces_pending))
         .bind(header.start_us)
         .bind(header.end_us)
+        .bind(header.quality.stopped)
         .bind(header.version)
         .bind(now_us)
         .bind(number)
@@ -111,6 +120,30 @@ impl FloorTables for Write<'_> {
             .bind(serial.serial_id.as_str())
             .bind(&serial.set_digest)
             .bind(&serial.due_date)
+            .execute(self.db())
+            .await
+            .map_err(engine)?;
+        }
+        Ok(())
+    }
+
+    async fn replace_levels(&mut self, number: i64, levels: &[LevelReport]) -> Result<(), StoreError> {
+        sqlx::query("DELETE FROM cut_list_levels WHERE list_number = $1")
+            .bind(number)
+            .execute(self.db())
+            .await
+            .map_err(engine)?;
+        for (place, report) in (0_i64..).zip(levels) {
+            sqlx::query(
+                "INSERT INTO cut_list_levels (list_number, place, level, value, lower_bound, proven) \
+                 VALUES ($1, $2, $3, $4, $5, $6)",
+            )
+            .bind(number)
+            .bind(place)
+            .bind(report.level.code())
+            .bind(report.value)
+            .bind(report.lower_bound)
+            .bind(report.proven)
             .execute(self.db())
             .await
             .map_err(engine)?;
