@@ -35,8 +35,8 @@ pub use listing::Listing;
 pub use request::{RequestError, decode};
 pub use server::{ServeError, ServerParts, serve};
 pub use settings::{
-    CuttingSettings, LimitSettings, LogFormat, Problem, Settings, SettingsError, StoreSettings,
-    StringingSettings, TelemetrySettings,
+    CuttingSettings, EngineChoice, LimitSettings, LogFormat, PostgresSettings, Problem, Secret, Settings,
+    SettingsError, StoreSettings, StringingSettings, TelemetrySettings,
 };
 pub use telemetry::{TelemetryError, init_telemetry};
 pub use writing::{Begun, begin_write};

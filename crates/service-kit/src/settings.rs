@@ -1,16 +1,18 @@
 //! Settings: compiled-in defaults, then a file, then the environment.
 
 mod reader;
+mod store;
 
 use std::collections::HashMap;
 use std::fmt;
 use std::net::SocketAddr;
-use std::path::{Path, PathBuf};
+use std::path::Path;
 use std::time::Duration;
 
 use config::{Config, Environment, File, FileFormat};
 
 use reader::Reader;
+pub use store::{EngineChoice, PostgresSettings, Secret, StoreSettings};
 
 /// The commented defaults, as they are compiled in.
 const DEFAULTS: &str = include_str!("default.toml");
@@ -50,13 +52,6 @@ pub struct CuttingSettings {
     pub listen: SocketAddr,
     /// Where the stringing service is reached, such as `http://127.0.0.1:7421`.
     pub stringing_endpoint: String,
-}
-
-/// Section `[store]`.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct StoreSettings {
-    /// The database file.
-    pub path: PathBuf,
 }
 
 /// Section `[limits]`. The ranges stand in the commented defaults.
@@ -169,13 +164,13 @@ impl Settings {
         let stringing_listen = reader.loopback("stringing.listen");
         let cutting_listen = reader.loopback("cutting.listen");
         let endpoint = reader.loopback_endpoint("cutting.stringing_endpoint");
-        let path = reader.text("store.path");
+        let store = StoreSettings::read(reader);
         let limits = LimitSettings::read(reader);
         let telemetry = TelemetrySettings::read(reader);
         Some(Self {
             stringing: StringingSettings { listen: stringing_listen? },
             cutting: CuttingSettings { listen: cutting_listen?, stringing_endpoint: endpoint? },
-            store: StoreSettings { path: PathBuf::from(path?) },
+            store: store?,
             limits: limits?,
             telemetry: telemetry?,
         })

@@ -83,7 +83,7 @@ FOR EACH STATEMENT EXECUTE FUNCTION refuse('a journal entry is never removed');
 
 CREATE TABLE wires (
     wire_id    TEXT COLLATE "C" PRIMARY KEY,
-    material   INTEGER NOT NULL,
+    material   BIGINT NOT NULL,
     bytes      BYTEA NOT NULL,
     json       TEXT NOT NULL,
     version    BIGINT NOT NULL CHECK (version >= 1),

@@ -1,5 +1,5 @@
--- One list runs at a station. A trigger and no unique index, since a shop that moves here from another engine may bring two running lists,
--- which an early version allowed, and people have to finish one.
+-- One list runs at a station. Triggers and no unique index, as on SQLite, where an early version let two be started: the database must open until
+-- people have finished one of them.
 
 CREATE INDEX running_by_station ON cut_lists (station_id) WHERE state = 'running';
 

@@ -55,6 +55,7 @@ mod scales;
 mod sequencer;
 mod stations;
 mod steps;
+mod transfer;
 mod winding_orders;
 mod wires;
 mod write;

@@ -3,7 +3,7 @@
 use becket_store::StoreError;
 use becket_store::tables::Columns;
 use sqlx::sqlite::SqliteRow;
-use sqlx::{Decode, Row, Sqlite, Type};
+use sqlx::{Decode, Row, Sqlite, Type, ValueRef};
 
 use crate::errors::engine;
 
@@ -17,6 +17,10 @@ impl Cells {
 }
 
 impl Columns for Cells {
+    fn is_null(&self, column: &str) -> Result<bool, StoreError> {
+        self.0.try_get_raw(column).map(|value| value.is_null()).map_err(engine)
+    }
+
     fn text(&self, column: &str) -> Result<String, StoreError> {
         self.get(column)
     }

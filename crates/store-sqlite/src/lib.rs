@@ -22,6 +22,7 @@ mod records;
 mod scales;
 mod stations;
 mod steps;
+mod transfer;
 mod winding_orders;
 mod wires;
 mod write;

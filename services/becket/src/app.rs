@@ -1,4 +1,4 @@
-//! The composition root: the one place that names the storage engine and puts the services together.
+//! The composition root: puts the services together. `store.rs` beside it names the engines.
 
 use std::{
     net::{Ipv4Addr, SocketAddr, SocketAddrV4},
@@ -7,12 +7,11 @@ use std::{
 };
 
 use becket_service_kit::{Clock, ServerParts, Settings, SystemClock, init_telemetry, serve};
-use becket_store_sqlite::{OpenMode, SqliteStore};
 use tokio::{net::TcpListener, task::JoinHandle};
 use tokio_util::sync::CancellationToken;
 use tonic::service::RoutesBuilder;
 
-use crate::errors::Failure;
+use crate::{errors::Failure, store::Store};
 
 /// Where both services listen if nothing else is said; the default of `--server` is the same.
 pub(crate) const DEFAULT_LISTEN: SocketAddr = SocketAddr::V4(SocketAddrV4::new(Ipv4Addr::LOCALHOST, 7420));
@@ -104,7 +103,7 @@ pub(crate) async fn start(
     listener: TcpListener,
 ) -> Result<Server, Failure> {
     let address = listener.local_addr().map_err(cannot_serve)?;
-    let store = open_store(data, &settings).await?;
+    let store = Store::open(data, &settings).await?;
     let shutdown = CancellationToken::new();
     let endpoint = match services {
         Services::Both => format!("http://{address}"),
@@ -153,31 +152,21 @@ fn ended(joined: Result<Result<(), Failure>, tokio::task::JoinError>) -> Result<
     joined.unwrap_or_else(|error| Err(cannot_serve(error)))
 }
 
-async fn open_store(data: &Path, settings: &Settings) -> Result<SqliteStore, Failure> {
-    let folder = |error| Failure::File { path: data.to_owned(), why: std::io::Error::to_string(&error) };
-    std::fs::create_dir_all(data).map_err(folder)?;
-    // A path of the settings that is absolute stays as it is.
-    let path = data.join(&settings.store.path);
-    SqliteStore::open(&path, OpenMode::OpenOrCreate).await.map_err(cannot_serve)
-}
-
 /// The handlers of the services that run here, and their full names.
 async fn routes(
     services: Services,
     settings: &Settings,
-    store: &SqliteStore,
+    store: &Store,
     stringing_endpoint: String,
 ) -> Result<(tonic::service::Routes, Vec<&'static str>), Failure> {
     let clock: Arc<dyn Clock> = Arc::new(SystemClock);
     let mut routes = RoutesBuilder::default();
-    becket_journal::register(&mut routes, &settings.limits, Arc::new(store.clone()))
-        .await
-        .map_err(cannot_serve)?;
+    becket_journal::register(&mut routes, &settings.limits, store.journal()).await.map_err(cannot_serve)?;
     let mut names = vec![becket_journal::SERVICE_NAME];
     if services != Services::Cutting {
         let deps = becket_stringing::Deps {
             limits: settings.limits.clone(),
-            store: Arc::new(store.clone()),
+            store: store.stringing(),
             clock: Arc::clone(&clock),
         };
         becket_stringing::register(&mut routes, deps).await.map_err(cannot_serve)?;
@@ -186,7 +175,7 @@ async fn routes(
     if services != Services::Stringing {
         let deps = becket_cutting::Deps {
             limits: settings.limits.clone(),
-            store: Arc::new(store.clone()),
+            store: store.cutting(),
             clock,
             stringing_endpoint,
         };
@@ -212,7 +201,7 @@ async fn told_to_stop() -> Result<(), Failure> {
 }
 
 /// An error that keeps the server from running, with its causes.
-fn cannot_serve(error: impl std::error::Error) -> Failure {
+pub(crate) fn cannot_serve(error: impl std::error::Error) -> Failure {
     let mut text = error.to_string();
     let mut cause = error.source();
     while let Some(error) = cause {

@@ -10,6 +10,7 @@ mod files;
 mod output;
 mod progress;
 mod serve;
+mod store;
 mod tour;
 mod verbs;
 

@@ -1,12 +1,13 @@
-//! `serve`.
+//! `serve`, `migrate` and `move-shop`.
 
 use crate::{
     app::{self, Services},
-    cli::{Only, Serve},
+    cli::{EngineWord, MoveShop, Only, Place, Serve},
     context::print,
     errors::Failure,
+    store,
 };
-use becket_service_kit::Settings;
+use becket_service_kit::{EngineChoice, Settings};
 
 /// Serves until the process is interrupted or terminated.
 ///
@@ -29,6 +30,29 @@ pub(crate) async fn run(args: &Serve) -> Result<(), Failure> {
     let server = app::start(services, settings, &args.data, listener).await?;
     print(&format!("becket is ready on {}, data in {}", server.url(), args.data.display()))?;
     server.until_told_to_stop().await
+}
+
+/// Brings the tables of the database to this version.
+///
+/// # Errors
+/// [`Failure::Start`] if that cannot be done.
+pub(crate) async fn migrate(place: &Place) -> Result<(), Failure> {
+    let settings = app::settings(place.config.as_deref())?;
+    print(&store::migrate(&place.data, &settings).await?)
+}
+
+/// Copies a shop from one engine to the other, and prints what was compared.
+///
+/// # Errors
+/// [`Failure::Start`] if that cannot be done; nothing was copied then.
+pub(crate) async fn move_shop(args: &MoveShop) -> Result<(), Failure> {
+    let settings = app::settings(args.place.config.as_deref())?;
+    let to = match (args.from, args.to) {
+        (EngineWord::Sqlite, EngineWord::Postgres) => EngineChoice::Postgres,
+        (EngineWord::Postgres, EngineWord::Sqlite) => EngineChoice::Sqlite,
+        _ => return Err(Failure::Usage("--from and --to name the same engine".to_owned())),
+    };
+    print(&store::move_shop(&args.place.data, &settings, to).await?)
 }
 
 fn settings(args: &Serve) -> Result<Settings, Failure> {

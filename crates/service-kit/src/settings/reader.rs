@@ -7,7 +7,7 @@ use std::time::Duration;
 
 use config::{Config, Value, ValueKind};
 
-use super::Problem;
+use super::{Problem, Secret};
 
 /// Why an address other than loopback is refused.
 const LOOPBACK_ONLY: &str = "only loopback addresses are allowed (127.0.0.1, [::1]), because connections are not encrypted and callers are not authenticated";
@@ -56,6 +56,21 @@ impl Reader {
             Some(ValueKind::String(text)) if !text.trim().is_empty() => Some(text),
             Some(_) => {
                 self.note(key, "must be a text in quotes that is not empty");
+                None
+            }
+            None => {
+                self.note(key, "is missing");
+                None
+            }
+        }
+    }
+
+    /// Takes a text that is not shown, and may be empty.
+    pub(super) fn secret(&mut self, key: &str) -> Option<Secret> {
+        match self.values.remove(key).map(|value| value.kind) {
+            Some(ValueKind::String(text)) => Some(Secret::new(text.trim().to_owned())),
+            Some(_) => {
+                self.note(key, "must be a text in quotes");
                 None
             }
             None => {

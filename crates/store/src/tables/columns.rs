@@ -24,6 +24,7 @@ type Read<T> = Result<T, StoreError>;
 /// it holds something else.
 #[allow(missing_docs, reason = "the names say what each reads")]
 pub trait Columns {
+    fn is_null(&self, column: &str) -> Read<bool>;
     fn text(&self, column: &str) -> Read<String>;
     fn optional_text(&self, column: &str) -> Read<Option<String>>;
     fn integer(&self, column: &str) -> Read<i64>;

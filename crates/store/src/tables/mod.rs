@@ -15,9 +15,11 @@ mod coils;
 mod columns;
 mod floor;
 mod jobs;
+mod layout;
 mod scales;
 mod stations;
 mod stores;
+mod transfer;
 mod windings;
 mod wires;
 
@@ -30,8 +32,10 @@ pub use columns::{
 };
 pub use floor::{FloorTables, commit_floor, create_cut_list};
 pub use jobs::{JobTables, KnownJob, amend_job, close_job, freeze_set, open_job};
+pub use layout::{Column, LAYOUT, Table, Type};
 pub use scales::{KnownScale, ScaleKey, ScaleTables, create_scale, release_scale, update_scale};
 pub use stations::{StationTables, save_station, unmount_coil};
+pub use transfer::{MoveError, Row, ShopReader, ShopWriter, Sum, Value, move_shop, sum};
 pub use windings::{OrderedSerial, WindingTables, exact_order, release_winding_order};
 pub use wires::{WireTables, import_wires, update_wire};
 

@@ -28,7 +28,7 @@ pub(crate) use list::{
 pub(crate) use load::{Load, LoadCoils, LoadJobs, LoadScale, LoadStation, LoadWires};
 pub(crate) use plot::Plot;
 pub(crate) use report::{Estimate, Trace};
-pub(crate) use serve::{Only, Serve, Tour};
+pub(crate) use serve::{EngineWord, Migrate, MoveShop, Only, Place, Serve, Tour};
 pub(crate) use show::{Partials, Set, Sets, Show};
 pub(crate) use stock::{ReturnCoil, Scrap, SetAside, SetRule, Unmount, Weigh};
 pub(crate) use values::*;
@@ -110,6 +110,8 @@ pub(crate) enum Format {
 #[derive(Debug, Subcommand)]
 pub(crate) enum Verb {
     Serve(Serve),
+    Migrate(Migrate),
+    MoveShop(MoveShop),
     Tour(Tour),
     #[command(subcommand)]
     Load(Load),

@@ -1,4 +1,4 @@
-//! `serve` and `tour`.
+//! `serve`, `migrate`, `move-shop` and `tour`.
 
 use std::{net::SocketAddr, path::PathBuf};
 
@@ -28,6 +28,59 @@ pub(crate) struct Serve {
     /// Where the cutting service finds the stringing service
     #[arg(long, value_name = "URL", requires = "only")]
     pub(crate) stringing_endpoint: Option<String>,
+}
+
+/// Makes the tables of a database, or brings them to this version
+///
+/// Needed with PostgreSQL before the first start and after an update: the server refuses to start on tables of another version. A SQLite
+/// file is brought to this version by the server itself. Tables are never brought back to an earlier version.
+#[derive(Debug, Args)]
+#[command(after_help = "\
+Example:
+  becket migrate --config /etc/becket/becket.toml")]
+pub(crate) struct Migrate {
+    #[command(flatten)]
+    pub(crate) place: Place,
+}
+
+/// Copies a shop from one engine to the other, and compares the two
+///
+/// Stop the server first. Everything is copied in one transaction, read back and compared by counts and checksums, table by table; if
+/// anything differs, the target stays empty. The source is left as it is. Afterwards set store.engine.
+#[derive(Debug, Args)]
+#[command(after_help = "\
+Example:
+  becket migrate --config /etc/becket/becket.toml
+  becket move-shop --from sqlite --to postgres --data shop-data --config /etc/becket/becket.toml")]
+pub(crate) struct MoveShop {
+    /// Where the shop is
+    #[arg(long, value_name = "ENGINE")]
+    pub(crate) from: EngineWord,
+    /// Where it goes: the tables of an empty PostgreSQL database, or a SQLite file that is not there yet
+    #[arg(long, value_name = "ENGINE")]
+    pub(crate) to: EngineWord,
+    #[command(flatten)]
+    pub(crate) place: Place,
+}
+
+/// An engine.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub(crate) enum EngineWord {
+    /// The file store.path in the folder of the data
+    Sqlite,
+    /// The database store.postgres.url
+    Postgres,
+}
+
+/// Where the data are.
+#[derive(Debug, Args)]
+pub(crate) struct Place {
+    /// Folder of the data
+    #[arg(long, value_name = "DIR", default_value = "becket-data")]
+    pub(crate) data: PathBuf,
+    /// File of settings, over those compiled in and under those of the environment
+    #[arg(long, value_name = "FILE")]
+    pub(crate) config: Option<PathBuf>,
 }
 
 /// One of the two services.

@@ -1,0 +1,152 @@
+//! The one place that names the engines: opens, migrates and moves what the services keep their things in.
+
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+
+use becket_service_kit::{EngineChoice, PostgresSettings, Settings};
+use becket_store::{JournalStore, tables};
+use becket_store_postgres::{Options, PostgresStore, SchemaState};
+use becket_store_sqlite::{OpenMode, SqliteStore};
+
+use crate::app::cannot_serve;
+use crate::errors::Failure;
+
+/// An open database.
+#[derive(Debug, Clone)]
+pub(crate) enum Store {
+    Sqlite(SqliteStore),
+    Postgres(PostgresStore),
+}
+
+impl Store {
+    /// Opens the database that the settings name. A SQLite file is made or brought to this version; the tables on a PostgreSQL server
+    /// must have it, since replicas of another version may use them.
+    ///
+    /// # Errors
+    /// [`Failure::Start`], [`Failure::File`].
+    pub(crate) async fn open(data: &Path, settings: &Settings) -> Result<Self, Failure> {
+        match settings.store.engine {
+            EngineChoice::Sqlite => SqliteStore::open(&file(data, settings)?, OpenMode::OpenOrCreate)
+                .await
+                .map(Self::Sqlite)
+                .map_err(cannot_serve),
+            EngineChoice::Postgres => {
+                let postgres = &settings.store.postgres;
+                let opened = PostgresStore::open(postgres.url.reveal(), options(postgres)).await;
+                opened.map(Self::Postgres).map_err(cannot_serve)
+            }
+        }
+    }
+
+    /// For the journal service.
+    pub(crate) fn journal(&self) -> Arc<dyn JournalStore> {
+        match self {
+            Self::Sqlite(store) => Arc::new(store.clone()),
+            Self::Postgres(store) => Arc::new(store.clone()),
+        }
+    }
+
+    /// For the stringing service.
+    pub(crate) fn stringing(&self) -> Arc<dyn becket_stringing::Storage> {
+        match self {
+            Self::Sqlite(store) => Arc::new(store.clone()),
+            Self::Postgres(store) => Arc::new(store.clone()),
+        }
+    }
+
+    /// For the cutting service.
+    pub(crate) fn cutting(&self) -> Arc<dyn becket_cutting::Storage> {
+        match self {
+            Self::Sqlite(store) => Arc::new(store.clone()),
+            Self::Postgres(store) => Arc::new(store.clone()),
+        }
+    }
+
+    /// Closes it after calls under way.
+    pub(crate) async fn close(&self) {
+        match self {
+            Self::Sqlite(store) => store.close().await,
+            Self::Postgres(store) => store.close().await,
+        }
+    }
+}
+
+/// Brings the tables to the version of this program and tells what was done.
+///
+/// # Errors
+/// As [`Store::open`].
+pub(crate) async fn migrate(data: &Path, settings: &Settings) -> Result<String, Failure> {
+    match settings.store.engine {
+        EngineChoice::Sqlite => {
+            let path = file(data, settings)?;
+            SqliteStore::open(&path, OpenMode::OpenOrCreate).await.map_err(cannot_serve)?.close().await;
+            Ok(format!("{} has the tables of this version", path.display()))
+        }
+        EngineChoice::Postgres => {
+            let url = settings.store.postgres.url.reveal();
+            let SchemaState { found, known } = PostgresStore::migrate(url).await.map_err(cannot_serve)?;
+            Ok(match found {
+                0 => format!("the tables were made, in version {known}"),
+                found if found == known => format!("the tables have version {known} already"),
+                found => format!("the tables were brought from version {found} to version {known}"),
+            })
+        }
+    }
+}
+
+/// Copies a shop from its SQLite file to an empty PostgreSQL database, or back, and tells what was compared.
+///
+/// # Errors
+/// As [`Store::open`], and [`Failure::Start`] if what was written differs from what was read.
+pub(crate) async fn move_shop(data: &Path, settings: &Settings, to: EngineChoice) -> Result<String, Failure> {
+    let path = data.join(&settings.store.path);
+    let (url, options) = (settings.store.postgres.url.reveal(), options(&settings.store.postgres));
+    if url.is_empty() {
+        return Err(Failure::Usage("the settings lack store.postgres.url".to_owned()));
+    }
+    let postgres = PostgresStore::open(url, options).await.map_err(cannot_serve)?;
+    let mode = match to {
+        EngineChoice::Postgres => OpenMode::OpenExisting,
+        EngineChoice::Sqlite => OpenMode::CreateNew,
+    };
+    let sqlite = SqliteStore::open(&path, mode).await.map_err(cannot_serve)?;
+    let moved = match to {
+        EngineChoice::Postgres => {
+            let mut from = sqlite.read_shop().await.map_err(cannot_serve)?;
+            tables::move_shop(from.as_mut(), postgres.fill_shop().await.map_err(cannot_serve)?).await
+        }
+        EngineChoice::Sqlite => {
+            let mut from = postgres.read_shop().await.map_err(cannot_serve)?;
+            tables::move_shop(from.as_mut(), sqlite.fill_shop().await.map_err(cannot_serve)?).await
+        }
+    };
+    sqlite.close().await;
+    postgres.close().await;
+    let sums = moved.map_err(cannot_serve)?;
+    let mut text = "the same in both, table by table:".to_owned();
+    for (table, sum) in sums {
+        text = format!("{text}\n  {table:<24} {sum}");
+    }
+    Ok(text)
+}
+
+/// Where the SQLite file is; its folder is made.
+fn file(data: &Path, settings: &Settings) -> Result<PathBuf, Failure> {
+    let folder = |error| Failure::File { path: data.to_owned(), why: std::io::Error::to_string(&error) };
+    std::fs::create_dir_all(data).map_err(folder)?;
+    // A path of the settings that is absolute stays as it is.
+    Ok(data.join(&settings.store.path))
+}
+
+fn options(settings: &PostgresSettings) -> Options {
+    Options {
+        write_connections: settings.write_connections,
+        read_connections: settings.read_connections,
+        acquire_timeout: settings.acquire_timeout,
+        statement_timeout: settings.statement_timeout,
+        lock_timeout: settings.lock_timeout,
+        idle_in_transaction_timeout: settings.idle_in_transaction_timeout,
+        attempts: settings.attempts,
+        ..Options::default()
+    }
+}
