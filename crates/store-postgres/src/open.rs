@@ -255,8 +255,14 @@ async fn state(db: &mut PgConnection) -> Result<SchemaState, OpenError> {
             return Err(OpenError::Migration(Box::new(differs)));
         }
     }
-    let found = applied.iter().map(|made| made.version).max().unwrap_or(0);
-    Ok(SchemaState { found, known })
+    let made = |version: i64| applied.iter().any(|made| made.version == version);
+    let newest = applied.iter().map(|made| made.version).max().unwrap_or(0);
+    if newest > known {
+        return Ok(SchemaState { found: newest, known });
+    }
+    // Up to the first step that is not made, since numbers may be given out of turn.
+    let whole = MIGRATIONS.iter().map(|step| step.version).take_while(|version| made(*version));
+    Ok(SchemaState { found: whole.last().unwrap_or(0), known })
 }
 
 fn unreachable(error: sqlx::Error) -> OpenError {

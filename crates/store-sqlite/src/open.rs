@@ -121,6 +121,12 @@ impl SqliteStore {
         Ok(Self { reader: writer.clone(), writer })
     }
 
+    /// Versions of the migrations of this program with what each is for, rising.
+    #[must_use]
+    pub fn migrations() -> Vec<(i64, String)> {
+        MIGRATIONS.iter().map(|step| (step.version, step.description.to_string())).collect()
+    }
+
     /// How safely this store writes: the journal mode ("wal"), the level of synchronisation (2 is full: every answer is on the
     /// disk before it is given) and whether references are enforced (1).
     ///

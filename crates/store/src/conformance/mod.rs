@@ -9,9 +9,11 @@
 )]
 
 pub mod coils;
+pub mod concurrency;
 pub mod idempotency;
 pub mod journals;
 pub mod lists;
+pub mod moving;
 mod samples;
 pub mod strings;
 pub mod windings;
@@ -43,6 +45,9 @@ macro_rules! suite {
             idempotency: a_repeat_gets_the_first_answer, a_reused_id_is_refused, ids_belong_to_caller_and_method,
                 a_failed_call_leaves_nothing, floor_writes_repeat_too;
             journals: the_chain_is_whole, subjects_can_be_followed, restart_keeps_everything;
+            concurrency: writers_take_turns, simultaneous_repeats_are_one_write, a_length_is_promised_once,
+                a_piece_is_claimed_once, a_version_is_taken_once, two_starts_at_one_station_are_one,
+                stations_work_side_by_side;
             coils: coils_are_received_all_or_none, coils_change_by_version, reserved_coils_are_not_scrapped,
                 coils_that_a_step_names_are_not_scrapped, a_coil_that_a_list_left_is_taken_off,
                 coils_are_listed, stock_is_in_order_of_receipt, rules_are_kept, stations_keep_positions_in_use;

@@ -30,8 +30,6 @@ pub struct Column {
 pub struct Table {
     /// Name.
     pub name: &'static str,
-    /// The migration that makes it.
-    pub since: i64,
     /// Columns of its key, the most significant first.
     pub key: &'static [&'static str],
     /// All columns.
@@ -109,10 +107,9 @@ pub(super) fn entry(row: &Row) -> Result<Entry, StoreError> {
 }
 
 macro_rules! table {
-    ($name:ident since $since:literal, key $($key:ident),+; $($column:ident $kind:ident),+ $(,)?) => {
+    ($name:ident key $($key:ident),+; $($column:ident $kind:ident),+ $(,)?) => {
         Table {
             name: stringify!($name),
-            since: $since,
             key: &[$(stringify!($key)),+],
             columns: &[$(Column { name: stringify!($column), kind: Type::$kind }),+],
         }
@@ -121,73 +118,77 @@ macro_rules! table {
 
 /// Every table that holds something of the shop, those first that others refer to. What an engine keeps for itself is not among them.
 pub const LAYOUT: &[Table] = &[
-    table!(meta since 1, key key;
+    table!(meta key key;
         key Text, value Bytes,
     ),
-    table!(answers since 1, key actor, method, request_id;
+    table!(answers key actor, method, request_id;
         actor Text, method Text, request_id Text, digest Bytes, answer Bytes, created_us Integer,
     ),
-    table!(journal since 1, key sequence;
+    table!(journal key sequence;
         sequence Integer, entry_us Integer, actor Text, origin Text, request_id Text, method Text,
         subject Text, before_json Text, after_json Text, hash Bytes,
     ),
-    table!(wires since 1, key wire_id;
+    table!(wires key wire_id;
         wire_id Text, material Integer, bytes Bytes, json Text, version Integer, created_us Integer,
         updated_us Integer,
     ),
-    table!(scales since 1, key model_id, revision_id;
+    table!(scales key model_id, revision_id;
         model_id Text, revision_id Text, bytes Bytes, json Text, released_us Integer, version Integer,
         created_us Integer, updated_us Integer,
     ),
-    table!(jobs since 1, key serial_id;
+    table!(jobs key serial_id;
         serial_id Text, due_date Text, station_id Text, state Text, freeze_us Integer, bytes Bytes,
         json Text, version Integer, created_us Integer, updated_us Integer,
     ),
-    table!(string_sets since 1, key serial_id;
+    table!(string_sets key serial_id;
         serial_id Text, digest Text, bytes Bytes, freeze_us Integer,
     ),
-    table!(coils since 1, key coil_id;
+    table!(coils key coil_id;
         coil_id Text, wire_id Text, lot_id Text, received_date Text, state Text, received_um Integer,
         remaining_um Integer, cut_um Integer, scrapped_um Integer, adjusted_um Integer,
         linear_density_g_m Real, version Integer, created_us Integer, updated_us Integer,
     ),
-    table!(stock_rules since 1, key wire_id;
+    table!(stock_rules key wire_id;
         wire_id Text, smallest_remnant_um Integer,
     ),
-    table!(stations since 1, key station_id;
+    table!(stations key station_id;
         station_id Text, title Text, reel_positions Integer, trays Integer, version Integer,
         created_us Integer, updated_us Integer,
     ),
-    table!(mounts since 1, key station_id, reel_position;
+    table!(mounts key station_id, reel_position;
         station_id Text, reel_position Integer, coil_id Text,
     ),
-    table!(cut_lists since 1, key list_number;
+    table!(cut_lists key list_number;
         list_number Integer, list_id Text, station_id Text, state Text, unison_rule Text,
         end_trim_um Integer, coil_margin_um Integer, piece_order Text, wound_cores Truth, pieces Integer,
         cut_um Integer, scrap_um Integer, remnant_um Integer, coils_used Integer, coils_opened Integer,
         reel_changes Integer, unisons_split Integer, pieces_done Integer, pieces_pending Integer,
         start_us Integer, end_us Integer, version Integer, created_us Integer, updated_us Integer,
+        level_order Text, search_rounds Integer, time_budget_ms Integer, due_window Integer, fifo Truth, search_stopped Truth,
     ),
-    table!(cut_list_serials since 1, key list_number, place;
+    table!(cut_list_serials key list_number, place;
         list_number Integer, place Integer, serial_id Text, set_digest Text, due_date Text,
     ),
-    table!(shortages since 1, key list_number, place;
+    table!(shortages key list_number, place;
         list_number Integer, place Integer, wire_id Text, serial_id Text, piece_ids Text,
         length_um Integer,
     ),
-    table!(cut_steps since 1, key list_number, step_number;
+    table!(cut_list_levels key list_number, place;
+        list_number Integer, place Integer, level Text, value Integer, lower_bound Integer, proven Truth,
+    ),
+    table!(cut_steps key list_number, step_number;
         list_number Integer, step_number Integer, kind Text, state Text, coil_id Text, lot_id Text,
         wire_id Text, reel_position Integer, serial_id Text, piece_id Text, piece_kind Text, notes Text,
         piece_um Integer, recut Truth, length_um Integer, remaining_after_um Integer, tail_use Text,
         opens_coil Truth, spoil_cause Text, done_us Integer, done_by Text,
     ),
-    table!(winding_orders since 2, key order_number;
+    table!(winding_orders key order_number;
         order_number Integer, order_id Text,
     ),
-    table!(winding_order_serials since 2, key serial_id;
+    table!(winding_order_serials key serial_id;
         serial_id Text, order_number Integer,
     ),
-    table!(winding_order_revisions since 2, key order_number, revision;
+    table!(winding_order_revisions key order_number, revision;
         order_number Integer, revision Integer, reason Text, digest Text, bytes Bytes, release_us Integer,
     ),
 ];

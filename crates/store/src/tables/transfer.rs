@@ -176,8 +176,7 @@ fn in_table(table: &'static Table, source: StoreError) -> MoveError {
 /// Checks that entries follow on the last one.
 fn follow(rows: &[Row], last: &mut (i64, [u8; 32])) -> Result<(), MoveError> {
     let journal = |source| MoveError::Store { table: "journal", source };
-    let entries: Vec<_> =
-        rows.iter().map(|row| super::layout::entry(row)).collect::<Result<_, _>>().map_err(journal)?;
+    let entries: Vec<_> = rows.iter().map(super::layout::entry).collect::<Result<_, _>>().map_err(journal)?;
     if let Some(sequence) = journal::first_break(last.0, &last.1, &entries) {
         return Err(MoveError::Journal { sequence });
     }
