@@ -5,6 +5,7 @@
 //! is not a number, not finite or outside a formula's range is refused with a [`DomainError`] that names the
 //! argument; nothing panics, and nothing is repaired in silence.
 
+mod bare_ends;
 mod cross_section;
 mod domain;
 mod ends;
@@ -15,6 +16,7 @@ mod stiffness;
 mod tension;
 mod winding;
 
+pub use bare_ends::BareEnds;
 pub use cross_section::CrossSection;
 pub use domain::DomainError;
 pub use ends::{hitch_leg_mm, pin_take_up_mm};

@@ -2,6 +2,7 @@
 
 use std::fmt::Display;
 
+use becket_scale::Models;
 use becket_units::Fault;
 use becket_wire::Wire;
 
@@ -88,6 +89,10 @@ impl Faults {
         for (at, wire) in wires.iter().enumerate().filter(|(_, wire)| !wire.material().is_winding()) {
             self.add(format!("{field}[{at}].material"), wire.material(), "winding wire");
         }
+    }
+
+    pub(crate) fn models(&mut self, path: &str, models: &Models) {
+        self.0.extend(models.check().err().map(|fault| fault.within(path)));
     }
 
     pub(crate) fn count(&mut self, field: &str, count: usize, most: usize) {

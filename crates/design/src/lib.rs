@@ -9,8 +9,9 @@
 //!
 //! Everything here is a pure function of its arguments: equal inputs give equal results to the bit. Both designs are
 //! optimal for the objective that they state ([`ObjectiveTerms`]); whether that objective is what a shop wants is for
-//! the shop to say, through its weights. Strings are taken as uniform: B is that of the core's stiffness, bare ends
-//! count in the density only. The crate reads no file, knows no clock and no wire format.
+//! the shop to say, through its weights. What a wound string is taken to be, uniform or stepped, with windings as tubes or
+//! helices, and which pitch is meant, are the models ([`becket_scale::Models`]) of each question. Plain strings are uniform,
+//! so that their closed formulas are exact. The crate reads no file, knows no clock and no wire format.
 
 mod bass;
 mod check;

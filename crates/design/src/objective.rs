@@ -18,8 +18,8 @@ pub struct Targets {
     pub tension_n: Option<Target>,
     /// Tension as a share of the breaking load of wire or core, 0.01 to 1.
     pub load_share: Option<Target>,
-    /// Ceiling of the inharmonicity coefficient B of a uniform string with the core's stiffness, 10⁻⁶ to 1; lower
-    /// values cost nothing.
+    /// Ceiling of the inharmonicity coefficient B, by the string model of the question, 10⁻⁶ to 1; lower values cost
+    /// nothing.
     pub inharmonicity_ceiling: Option<Target>,
 }
 
@@ -78,13 +78,26 @@ pub struct NeighbourCosts {
     pub wire_change: f64,
     /// On top of that where the wire gets thicker, by area, from a note to the next higher one.
     pub thicker_above: f64,
+    /// For each squared step of the natural logarithm of a winding wire's diameter, layer by layer, between notes with
+    /// equally many layers. Without effect on plain strings.
+    pub winding_step: f64,
+    /// For each change between one layer of winding and two. Without effect on plain strings.
+    pub layer_change: f64,
 }
 
 impl Default for NeighbourCosts {
-    /// A step of 10 % in tension costs as much as being 10 % off a target of weight 1; a step of B a tenth of that; a
-    /// change of wire as much as being 2 % off, a thicker wire above as much as 10 %. Common practice, no source.
+    /// A step of 10 % in tension costs as much as being 10 % off a target of weight 1; a step of B a tenth of that, one of
+    /// a winding wire a twentieth; a change of wire costs as much as being 2 % off, a thicker wire above and a change
+    /// between one layer and two as much as 10 %. Common practice, no source.
     fn default() -> Self {
-        Self { tension_step: 1.0, inharmonicity_step: 0.1, wire_change: 0.0004, thicker_above: 0.01 }
+        Self {
+            tension_step: 1.0,
+            inharmonicity_step: 0.1,
+            wire_change: 0.0004,
+            thicker_above: 0.01,
+            winding_step: 0.05,
+            layer_change: 0.01,
+        }
     }
 }
 
@@ -94,6 +107,8 @@ impl NeighbourCosts {
         faults.weight(format!("{path}.inharmonicity_step"), self.inharmonicity_step);
         faults.weight(format!("{path}.wire_change"), self.wire_change);
         faults.weight(format!("{path}.thicker_above"), self.thicker_above);
+        faults.weight(format!("{path}.winding_step"), self.winding_step);
+        faults.weight(format!("{path}.layer_change"), self.layer_change);
     }
 
     /// Cost of the step between two notes in tension and B, given as natural logarithms.
@@ -143,6 +158,10 @@ pub struct ObjectiveTerms {
     pub wire_changes: f64,
     /// Wires that get thicker going up.
     pub thicker_above: f64,
+    /// Steps of winding wires; 0 for plain strings.
+    pub winding_steps: f64,
+    /// Changes between one layer of winding and two; 0 for plain strings.
+    pub layer_changes: f64,
     /// Notes with two layers of winding; 0 for plain strings.
     pub second_layers: f64,
     /// Strings tied because a looped pair would straddle two sizes; 0 for wound strings.
@@ -159,10 +178,13 @@ impl ObjectiveTerms {
             inharmonicity_steps,
             wire_changes,
             thicker_above,
+            winding_steps,
+            layer_changes,
             second_layers,
             tied_strings,
         } = *self;
-        let steps = tension_steps + inharmonicity_steps;
-        targets + steps + wire_changes + thicker_above + second_layers + tied_strings
+        let steps = tension_steps + inharmonicity_steps + winding_steps;
+        let changes = wire_changes + thicker_above + layer_changes;
+        targets + steps + changes + second_layers + tied_strings
     }
 }

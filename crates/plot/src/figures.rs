@@ -31,8 +31,10 @@ pub struct StringPoint {
     /// Inharmonicity coefficient B. One that is not above 0, as a fit to few partials can give, has no place on the
     /// logarithmic axis and is not drawn.
     pub inharmonicity: f64,
-    /// Pitch against equal temperament in cents.
+    /// Pitch against equal temperament in cents, as the scale states it.
     pub pitch_offset_cents: f64,
+    /// Pitch against equal temperament in cents that is computed from the strings' own partials, if it is known.
+    pub stretch_cents: Option<f64>,
 }
 
 impl StringPoint {
@@ -53,6 +55,7 @@ impl StringPoint {
             ("the inharmonicity", Some(self.inharmonicity)),
             ("the share of breaking load", self.load_share),
             ("the pitch offset", Some(self.pitch_offset_cents)),
+            ("the computed stretch", self.stretch_cents),
         ];
         let bad_positive =
             positive.iter().find(|(_, value)| value.is_some_and(|v| !(v.is_finite() && v > 0.0)));

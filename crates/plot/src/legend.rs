@@ -51,6 +51,9 @@ fn rows(picture: &Picture, panels: &[Panel]) -> Vec<(Sample, String)> {
             rows.push((sample(ink.stroke, ink.wound), "wound strings; diameter of the core".to_owned()));
             rows.push((sample(Stroke::Dotted, ink.outer), "diameter over the windings".to_owned()));
         }
+        if set.strings.iter().any(|string| string.stretch_cents.is_some()) {
+            rows.push((sample(Stroke::Dotted, ink.outer), "pitch panel: computed stretch".to_owned()));
+        }
     }
     let line = |colour, stroke, width| Sample::Line { colour, stroke, shape: None, width };
     rows.push((line(ink::RULE, Stroke::Solid, 1), "boundary between sections".to_owned()));

@@ -83,9 +83,7 @@ pub(crate) fn panels(picture: &Picture) -> Vec<Panel> {
         plain("Inharmonicity", "coefficient B (log)", Kind::Log, |string| {
             Some(string.inharmonicity).filter(|b| *b > 0.0)
         }),
-        plain("Pitch against equal temperament", "offset in cents", Kind::Linear, |string| {
-            Some(string.pitch_offset_cents)
-        }),
+        pitches(picture),
     ]
 }
 
@@ -127,6 +125,23 @@ fn diameters(picture: &Picture) -> Panel {
         curves,
         Vec::new(),
     )
+}
+
+fn pitches(picture: &Picture) -> Panel {
+    let mut curves = Vec::new();
+    for (place, set) in picture.sets.iter().enumerate() {
+        curves.push(per_string(place, set, |string| Some(string.pitch_offset_cents)));
+        // A tuning is one curve: it runs on over the break.
+        let mut stretch = per_string(place, set, |string| string.stretch_cents);
+        stretch.stroke = Stroke::Dotted;
+        stretch.dots.iter_mut().for_each(|dot| {
+            dot.shape = ink(place).outer;
+            dot.wound = false;
+        });
+        curves.push(stretch);
+    }
+    let title = "Pitch against equal temperament: of the scale, and computed stretch";
+    panel(title, "offset in cents", Kind::Linear, curves, Vec::new())
 }
 
 fn note_tensions(picture: &Picture) -> Panel {

@@ -16,6 +16,7 @@ fn set(label: &str, longer: f64) -> CurveSet {
             load_share: (note != 30).then_some(0.55),
             inharmonicity: 1e-2 * 2.0_f64.powf(octaves),
             pitch_offset_cents: octaves,
+            stretch_cents: None,
         };
         strings.extend(std::iter::repeat_n(point, if note <= 20 { 1 } else { 3 }));
     }
@@ -52,6 +53,23 @@ fn an_svg_has_every_point_once() {
     assert_eq!(count(&document, "circle", "#0072B2"), 7 * 68 - 1 + 1);
     // Squares: 20 wound notes in seven panels, and one in the legend.
     assert_eq!(count(&document, "rect", "#0072B2"), 7 * 20 + 1);
+}
+
+#[test]
+fn a_computed_stretch_is_a_curve_of_its_own() {
+    let mut stretched = set("a", 1.0);
+    for string in &mut stretched.strings {
+        string.stretch_cents = Some(0.4 * f64::from(string.note - 49));
+    }
+    let with = svg(&picture(vec![stretched])).unwrap();
+    let without = svg(&picture(vec![set("a", 1.0)])).unwrap();
+    let drawn = |text: &str, tag: &str| text.matches(tag).count();
+    // A cross of two strokes for each note, and two more in the legend, beside the dotted line's own strokes.
+    assert!(
+        drawn(&with, "<polyline") + drawn(&with, "<line")
+            >= drawn(&without, "<polyline") + drawn(&without, "<line") + 178
+    );
+    assert!(with.contains("pitch panel: computed stretch") && !without.contains("pitch panel"));
 }
 
 #[test]

@@ -90,13 +90,14 @@ pub use looping::PieceKind;
 pub use model::{Note, Scale, Section, Winding};
 pub use options::{
     ComputeOptions, ComputeOptionsDraft, DEFAULT_A4_HZ, DEFAULT_CLEARANCE_LIMIT_MM, DEFAULT_LOAD_SHARE_LIMIT,
-    DEFAULT_PARTIAL_COUNT, DEFAULT_STRING_TENSION_LIMIT_N, DEFAULT_TENSION_STEP_LIMIT, PitchBasis,
+    DEFAULT_PARTIAL_COUNT, DEFAULT_STRING_TENSION_LIMIT_N, DEFAULT_TENSION_STEP_LIMIT, Models, PitchBasis,
     StringModel,
 };
-pub use partials::{NotePartials, partials};
+pub use partials::{NotePartials, bodies, partials};
 pub use set::{
     Extreme, FromEye, PartialFigures, Piece, SectionTotal, SetTotals, StringFigures, StringSet,
     WindingFigures, WireTotal, WoundFigures,
 };
 pub use validate::{MAX_NOTES, MAX_SECTIONS, MAX_TITLE_CHARS};
+pub use vibration::{AtPitch, StringBody};
 pub use warnings::{Severity, Warning, WarningCode};

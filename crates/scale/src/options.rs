@@ -42,6 +42,38 @@ pub enum StringModel {
     Stepped,
 }
 
+/// What a string is taken to be and which pitch it is given: the part of the options that decides tension, inharmonicity
+/// and partials.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub struct Models {
+    /// Which frequency the pitch names.
+    pub pitch_basis: PitchBasis,
+    /// How a string is taken to vibrate.
+    pub string_model: StringModel,
+    /// How the mass of a winding is reckoned.
+    pub winding_model: WindingModel,
+    /// Partials to which B is fitted in the stepped model, 2 to 60.
+    pub partial_count: u32,
+}
+
+impl Default for Models {
+    fn default() -> Self {
+        ComputeOptions::default().models()
+    }
+}
+
+impl Models {
+    /// Finds what is wrong with the models.
+    ///
+    /// # Errors
+    /// The fault of `partial_count`, which alone can be out of range.
+    pub fn check(&self) -> Result<(), Fault> {
+        let (low, high) = (f64::from(FEWEST_PARTIALS), f64::from(MOST_PARTIALS));
+        Fault::outside("partial_count", f64::from(self.partial_count), low, high, "partials")
+            .map_or(Ok(()), Err)
+    }
+}
+
 /// Options before validation; an absent field takes its default.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub struct ComputeOptionsDraft {
@@ -141,6 +173,16 @@ impl ComputeOptions {
     /// How the mass of a winding is reckoned.
     pub const fn winding_model(&self) -> WindingModel {
         self.winding_model
+    }
+
+    /// What a string is taken to be and which pitch it is given.
+    pub const fn models(&self) -> Models {
+        Models {
+            pitch_basis: self.pitch_basis,
+            string_model: self.string_model,
+            winding_model: self.winding_model,
+            partial_count: self.partial_count,
+        }
     }
 
     /// Partials to which B is fitted in the stepped model, and which are told, 2 to 60.

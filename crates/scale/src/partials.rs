@@ -2,13 +2,16 @@
 
 use std::sync::Arc;
 
+use becket_acoustics::WindingModel;
 use becket_wire::{Catalogue, WireId};
 
 use crate::compute::{ComputeError, find_wires};
-use crate::model::Scale;
+use crate::model::{Note, Scale};
 use crate::options::ComputeOptions;
 use crate::set::PartialFigures;
 use crate::string::NoteFigures;
+use crate::vibration::StringBody;
+use crate::windings::Layers;
 
 /// The partials of a note's strings, which are alike.
 #[derive(Debug, Clone, PartialEq)]
@@ -27,6 +30,24 @@ pub struct NotePartials {
     pub tension_n: f64,
     /// The partials.
     pub partials: Arc<PartialFigures>,
+}
+
+/// The strings of every note of a scale as they vibrate, rising, before they have a tension.
+///
+/// # Errors
+/// [`ComputeError`] for a wire that the catalogue lacks or that does not fit.
+pub fn bodies(
+    scale: &Scale,
+    catalogue: &Catalogue,
+    model: WindingModel,
+) -> Result<Vec<(i16, StringBody)>, ComputeError> {
+    let wires = find_wires(scale, catalogue)?;
+    let body = |note: &Note| {
+        let layers = Layers { note, core: wires[note.wire.at()], wires: &wires };
+        let body = layers.body(model).map_err(|source| ComputeError::Formula { note: note.note, source })?;
+        Ok((note.note, body))
+    };
+    scale.notes().iter().map(body).collect()
 }
 
 /// Computes the partials of the notes of a scale that `wanted` accepts, rising.

@@ -10,7 +10,6 @@ use becket_wire::Wire;
 use crate::model::Note;
 use crate::options::ComputeOptions;
 use crate::set::{PartialFigures, WindingFigures, WoundFigures};
-use crate::vibration::Vibration;
 use crate::windings::Layers;
 
 /// What all strings of a note have in common.
@@ -47,8 +46,9 @@ impl NoteFigures {
         let wire = wires[note.wire.at()];
         let frequency_hz = equal_tempered_hz(note.note.into(), options.a4_hz(), note.pitch_offset_cents)?;
         let layers = Layers { note, core: wire, wires };
-        let spans = layers.spans(options.winding_model())?;
-        let at_pitch = Vibration::new(note, wire, spans).at(frequency_hz, options)?;
+        let models = options.models();
+        let body = layers.body(models.winding_model)?;
+        let at_pitch = body.at(frequency_hz, &models, options.include_partials())?;
         let tension_n = at_pitch.tension_n;
         let straight_mm = note.front_mm + note.speaking_mm + note.back_mm;
         let relaxed_mm =

@@ -4,76 +4,143 @@ use std::sync::Arc;
 
 use becket_acoustics::{
     CoveredSpan, DomainError, InharmonicityFit, Segment, SteppedString, effective_density_g_m,
-    fit_inharmonicity, frequency_stiffness_free_hz, inharmonicity, partial_hz, sharpness_cents,
-    stepped_tension_first_partial_n, stepped_tension_stiffness_free_n, tension_first_partial_n,
-    tension_stiffness_free_n,
+    fit_inharmonicity, frequency_first_partial_hz, frequency_stiffness_free_hz, inharmonicity, partial_hz,
+    sharpness_cents, stepped_tension_first_partial_n, stepped_tension_stiffness_free_n,
+    tension_first_partial_n, tension_stiffness_free_n,
 };
-use becket_wire::Wire;
 
-use crate::model::Note;
-use crate::options::{ComputeOptions, PitchBasis, StringModel};
+use crate::options::{Models, PitchBasis, StringModel};
 use crate::set::PartialFigures;
 
 /// N·m² in a GPa·mm⁴.
 const N_M2_PER_GPA_MM4: f64 = 1e-3;
 
-/// A string between its ends, before it has a tension.
-pub(crate) struct Vibration<'a> {
-    pub(crate) length_mm: f64,
-    pub(crate) wire: &'a Wire,
-    /// The layers of a wound string; the second of a single one weighs nothing.
-    pub(crate) spans: Option<[CoveredSpan; 2]>,
+/// A string between its ends, before it has a tension: what every computation of tension, B and partials starts from.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct StringBody {
+    /// Speaking length in mm, above 0.
+    pub speaking_mm: f64,
+    /// Linear density of wire or core in g/m, above 0.
+    pub core_g_m: f64,
+    /// Young's modulus of wire or core in GPa, above 0.
+    pub youngs_modulus_gpa: f64,
+    /// Second moment of area of wire or core in mm⁴, above 0.
+    pub second_moment_mm4: f64,
+    /// The layers of a wound string from the inside out; the second of a single one weighs nothing. `None` for a plain
+    /// string.
+    pub spans: Option<[CoveredSpan; 2]>,
 }
 
 /// A string at its pitch.
-pub(crate) struct AtPitch {
-    pub(crate) tension_n: f64,
-    pub(crate) linear_density_g_m: f64,
-    pub(crate) inharmonicity: f64,
-    pub(crate) partials: Option<Arc<PartialFigures>>,
+#[derive(Debug, Clone, PartialEq)]
+pub struct AtPitch {
+    /// Tension in N.
+    pub tension_n: f64,
+    /// Linear density in g/m as it acts on the first partial; see [`crate::StringFigures::linear_density_g_m`].
+    pub linear_density_g_m: f64,
+    /// Inharmonicity coefficient B; see [`crate::StringFigures::inharmonicity`].
+    pub inharmonicity: f64,
+    /// The partials, if they were asked for.
+    pub partials: Option<Arc<PartialFigures>>,
 }
 
-impl<'a> Vibration<'a> {
-    pub(crate) const fn new(note: &Note, wire: &'a Wire, spans: Option<[CoveredSpan; 2]>) -> Self {
-        Self { length_mm: note.speaking_mm, wire, spans }
-    }
-
+impl StringBody {
     /// Pulls the string to a pitch.
     ///
-    /// A plain string is uniform, and the closed formulas are exact for it in both models.
-    pub(crate) fn at(&self, frequency_hz: f64, options: &ComputeOptions) -> Result<AtPitch, DomainError> {
-        match (options.string_model(), &self.spans) {
-            (StringModel::Stepped, Some(spans)) => self.stepped(spans, frequency_hz, options),
+    /// # Units
+    /// `frequency_hz` in Hz, above 0, on the pitch basis of the models; `include_partials` says whether the answer holds
+    /// the partials.
+    ///
+    /// # Formula
+    /// By the string model: the closed formulas, or the boundary value problem of [`becket_acoustics::SteppedString`]. A plain
+    /// string is uniform, and the closed formulas are exact for it in both. The winding model is in `spans` already.
+    ///
+    /// # Valid range and accuracy
+    /// Stepped: tension to 1e-12, partials to 1e-12 of the frequency.
+    ///
+    /// # Errors
+    /// [`DomainError`] of the formula that refuses the string.
+    ///
+    /// # Source
+    /// See [`becket_acoustics::SteppedString`] and [`becket_acoustics::inharmonicity`].
+    pub fn at(
+        &self,
+        frequency_hz: f64,
+        models: &Models,
+        include_partials: bool,
+    ) -> Result<AtPitch, DomainError> {
+        match (models.string_model, &self.spans) {
+            (StringModel::Stepped, Some(spans)) => {
+                self.stepped(spans, frequency_hz, models, include_partials)
+            }
             (StringModel::ClosedForm, _) | (StringModel::Stepped, None) => {
-                self.uniform(frequency_hz, options)
+                self.uniform(frequency_hz, models, include_partials)
             }
         }
     }
 
-    fn uniform(&self, frequency_hz: f64, options: &ComputeOptions) -> Result<AtPitch, DomainError> {
-        let core_g_m = self.wire.linear_density_g_m();
-        let linear_density_g_m = match &self.spans {
-            Some(spans) => effective_density_g_m(self.length_mm, core_g_m, spans)?,
+    /// The frequency of the string at a tension, on the pitch basis of the models; the inverse of [`Self::at`].
+    ///
+    /// # Units
+    /// `tension_n` in N, above 0. Result in Hz.
+    ///
+    /// # Formula
+    /// f₀ without stiffness, or the first partial, by the string model; see [`Self::at`].
+    ///
+    /// # Errors
+    /// [`DomainError`] of the formula that refuses the string.
+    pub fn frequency_at(&self, tension_n: f64, models: &Models) -> Result<f64, DomainError> {
+        let (length_mm, core_g_m) = (self.speaking_mm, self.core_g_m);
+        let (modulus_gpa, second_moment_mm4) = (self.youngs_modulus_gpa, self.second_moment_mm4);
+        if let (StringModel::Stepped, Some(spans)) = (models.string_model, &self.spans) {
+            let bending_stiffness_n_m2 = modulus_gpa * second_moment_mm4 * N_M2_PER_GPA_MM4;
+            let segments = &segments(length_mm, core_g_m, spans);
+            let string = SteppedString { tension_n, bending_stiffness_n_m2, segments };
+            return match models.pitch_basis {
+                PitchBasis::StiffnessFree => string.stiffness_free_hz(),
+                PitchBasis::FirstPartial => Ok(string.partials_hz(1)?.first().copied().unwrap_or(0.0)),
+            };
+        }
+        let g_m = match &self.spans {
+            Some(spans) => effective_density_g_m(length_mm, core_g_m, spans)?,
             None => core_g_m,
         };
-        let (modulus_gpa, second_moment_mm4) =
-            (self.wire.youngs_modulus_gpa(), self.wire.second_moment_mm4());
-        let tension_n = match options.pitch_basis() {
+        match models.pitch_basis {
+            PitchBasis::StiffnessFree => frequency_stiffness_free_hz(length_mm, g_m, tension_n),
+            PitchBasis::FirstPartial => {
+                frequency_first_partial_hz(length_mm, g_m, tension_n, modulus_gpa, second_moment_mm4)
+            }
+        }
+    }
+
+    fn uniform(
+        &self,
+        frequency_hz: f64,
+        models: &Models,
+        include_partials: bool,
+    ) -> Result<AtPitch, DomainError> {
+        let (length_mm, core_g_m) = (self.speaking_mm, self.core_g_m);
+        let linear_density_g_m = match &self.spans {
+            Some(spans) => effective_density_g_m(length_mm, core_g_m, spans)?,
+            None => core_g_m,
+        };
+        let (modulus_gpa, second_moment_mm4) = (self.youngs_modulus_gpa, self.second_moment_mm4);
+        let tension_n = match models.pitch_basis {
             PitchBasis::StiffnessFree => {
-                tension_stiffness_free_n(self.length_mm, linear_density_g_m, frequency_hz)
+                tension_stiffness_free_n(length_mm, linear_density_g_m, frequency_hz)
             }
             PitchBasis::FirstPartial => tension_first_partial_n(
-                self.length_mm,
+                length_mm,
                 linear_density_g_m,
                 frequency_hz,
                 modulus_gpa,
                 second_moment_mm4,
             ),
         }?;
-        let b = inharmonicity(self.length_mm, tension_n, modulus_gpa, second_moment_mm4)?;
-        let partials = options.include_partials().then(|| {
-            let f0_hz = frequency_stiffness_free_hz(self.length_mm, linear_density_g_m, tension_n)?;
-            uniform_partials(f0_hz, b, options.partial_count())
+        let b = inharmonicity(length_mm, tension_n, modulus_gpa, second_moment_mm4)?;
+        let partials = include_partials.then(|| {
+            let f0_hz = frequency_stiffness_free_hz(length_mm, linear_density_g_m, tension_n)?;
+            uniform_partials(f0_hz, b, models.partial_count)
         });
         let partials = partials.transpose()?.map(Arc::new);
         Ok(AtPitch { tension_n, linear_density_g_m, inharmonicity: b, partials })
@@ -83,29 +150,29 @@ impl<'a> Vibration<'a> {
         &self,
         spans: &[CoveredSpan; 2],
         frequency_hz: f64,
-        options: &ComputeOptions,
+        models: &Models,
+        include_partials: bool,
     ) -> Result<AtPitch, DomainError> {
-        let segments = &segments(self.length_mm, self.wire.linear_density_g_m(), spans);
-        let bending_stiffness_n_m2 =
-            self.wire.youngs_modulus_gpa() * self.wire.second_moment_mm4() * N_M2_PER_GPA_MM4;
-        let tension_n = match options.pitch_basis() {
+        let segments = &segments(self.speaking_mm, self.core_g_m, spans);
+        let bending_stiffness_n_m2 = self.youngs_modulus_gpa * self.second_moment_mm4 * N_M2_PER_GPA_MM4;
+        let tension_n = match models.pitch_basis {
             PitchBasis::StiffnessFree => stepped_tension_stiffness_free_n(frequency_hz, segments),
             PitchBasis::FirstPartial => {
                 stepped_tension_first_partial_n(frequency_hz, bending_stiffness_n_m2, segments)
             }
         }?;
         let string = SteppedString { tension_n, bending_stiffness_n_m2, segments };
-        let stiffness_free_hz = match options.pitch_basis() {
+        let stiffness_free_hz = match models.pitch_basis {
             PitchBasis::StiffnessFree => frequency_hz,
             PitchBasis::FirstPartial => string.stiffness_free_hz()?,
         };
-        let partial_hz = string.partials_hz(options.partial_count())?;
+        let partial_hz = string.partials_hz(models.partial_count)?;
         let fit = fit_inharmonicity(&partial_hz)?;
-        let partials = options.include_partials().then(|| figures(stiffness_free_hz, partial_hz, fit));
+        let partials = include_partials.then(|| figures(stiffness_free_hz, partial_hz, fit));
         Ok(AtPitch {
             tension_n,
             // The inverse of Mersenne's formula; kg/m from N, mm and Hz is 10⁶, and g/m 10³ more.
-            linear_density_g_m: 1e9 * tension_n / (2.0 * self.length_mm * stiffness_free_hz).powi(2),
+            linear_density_g_m: 1e9 * tension_n / (2.0 * self.speaking_mm * stiffness_free_hz).powi(2),
             inharmonicity: fit.inharmonicity,
             partials: partials.transpose()?.map(Arc::new),
         })

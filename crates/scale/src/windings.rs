@@ -12,6 +12,7 @@ use becket_wire::{Material, Wire};
 
 use crate::model::{Note, Winding};
 use crate::set::{FromEye, WindingFigures};
+use crate::vibration::StringBody;
 
 /// The core of a note and the wires of its scale, by index.
 pub(crate) struct Layers<'a> {
@@ -21,8 +22,19 @@ pub(crate) struct Layers<'a> {
 }
 
 impl Layers<'_> {
+    /// The string as it vibrates.
+    pub(crate) fn body(&self, model: WindingModel) -> Result<StringBody, DomainError> {
+        Ok(StringBody {
+            speaking_mm: self.note.speaking_mm,
+            core_g_m: self.core.linear_density_g_m(),
+            youngs_modulus_gpa: self.core.youngs_modulus_gpa(),
+            second_moment_mm4: self.core.second_moment_mm4(),
+            spans: self.spans(model)?,
+        })
+    }
+
     /// Mass and place of the layers; `None` for a plain string. The second span of a single layer weighs nothing.
-    pub(crate) fn spans(&self, model: WindingModel) -> Result<Option<[CoveredSpan; 2]>, DomainError> {
+    fn spans(&self, model: WindingModel) -> Result<Option<[CoveredSpan; 2]>, DomainError> {
         if self.note.windings.is_empty() {
             return Ok(None);
         }

@@ -33,7 +33,7 @@ pub use design::{
     BassTerms, PlainTerms, ReplacementTerms, bass_response, checked, difference_paths, difference_response,
     merged, plain_response, read_bands, read_bass, read_difference_tolerances, read_plain, read_replacement,
     read_stretch, replacement_response, special_strings, stretch_paths, stretch_response, string_bands,
-    unmet,
+    string_models, unmet,
 };
 pub use enums::{Known, required};
 pub use job::job_faults;

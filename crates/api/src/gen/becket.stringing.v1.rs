@@ -4826,6 +4826,32 @@ impl ::prost::Name for StockedWires {
         "/becket.stringing.v1.StockedWires".into()
     }
 }
+/// StringModels says by what an answer was computed, defaults filled in.
+#[derive(Clone, Copy, PartialEq, Eq, Hash, ::prost::Message)]
+pub struct StringModels {
+    /// Which frequency the pitch names.
+    #[prost(enumeration = "PitchBasis", tag = "1")]
+    pub pitch_basis: i32,
+    /// How a string is taken to vibrate.
+    #[prost(enumeration = "StringModel", tag = "2")]
+    pub string_model: i32,
+    /// How the mass of windings is reckoned.
+    #[prost(enumeration = "WindingModel", tag = "3")]
+    pub winding_model: i32,
+    /// Number of partials to which B is fitted in the stepped model.
+    #[prost(int32, tag = "4")]
+    pub partial_count: i32,
+}
+impl ::prost::Name for StringModels {
+    const NAME: &'static str = "StringModels";
+    const PACKAGE: &'static str = "becket.stringing.v1";
+    fn full_name() -> ::prost::alloc::string::String {
+        "becket.stringing.v1.StringModels".into()
+    }
+    fn type_url() -> ::prost::alloc::string::String {
+        "/becket.stringing.v1.StringModels".into()
+    }
+}
 /// Target is a wanted value and how much a deviation from it weighs.
 #[derive(Clone, Copy, PartialEq, ::prost::Message)]
 pub struct Target {
@@ -4856,7 +4882,7 @@ pub struct Targets {
     /// Tension as a share of the breaking load of wire or core, 0.01 to 1.
     #[prost(message, optional, tag = "2")]
     pub load_share: ::core::option::Option<Target>,
-    /// Ceiling of the inharmonicity coefficient B, 0.000001 to 1; lower values cost nothing.
+    /// Ceiling of the inharmonicity coefficient B by the request's string model, 0.000001 to 1; lower values cost nothing.
     #[prost(message, optional, tag = "3")]
     pub inharmonicity_ceiling: ::core::option::Option<Target>,
 }
@@ -4950,6 +4976,13 @@ pub struct NeighbourCosts {
     /// On top of that where the wire gets thicker, by area, going up; default 0.01.
     #[prost(double, optional, tag = "4")]
     pub thicker_above: ::core::option::Option<f64>,
+    /// For each squared step of the natural logarithm of a winding wire's diameter, layer by layer, between notes with equally
+    /// many layers; default 0.05. Without effect on plain strings.
+    #[prost(double, optional, tag = "5")]
+    pub winding_step: ::core::option::Option<f64>,
+    /// For each change between one layer of winding and two; default 0.01. Without effect on plain strings.
+    #[prost(double, optional, tag = "6")]
+    pub layer_change: ::core::option::Option<f64>,
 }
 impl ::prost::Name for NeighbourCosts {
     const NAME: &'static str = "NeighbourCosts";
@@ -5008,6 +5041,12 @@ pub struct ObjectiveTerms {
     /// Sum of all terms.
     #[prost(double, tag = "8")]
     pub total: f64,
+    /// Steps of winding wires: c·(ln w_k − ln w_k+1)², layer by layer; 0 for plain strings.
+    #[prost(double, tag = "9")]
+    pub winding_steps: f64,
+    /// Changes between one layer of winding and two; 0 for plain strings.
+    #[prost(double, tag = "10")]
+    pub layer_changes: f64,
 }
 impl ::prost::Name for ObjectiveTerms {
     const NAME: &'static str = "ObjectiveTerms";
@@ -5144,6 +5183,16 @@ pub struct DesignBassRequest {
     /// Which frequency the pitch names; default PITCH_BASIS_STIFFNESS_FREE.
     #[prost(enumeration = "PitchBasis", optional, tag = "11")]
     pub pitch_basis: ::core::option::Option<i32>,
+    /// How a string is taken to vibrate; default STRING_MODEL_CLOSED_FORM. In the stepped model the search takes B with a
+    /// correction for bare ends, and the strings of the answer are solved exactly.
+    #[prost(enumeration = "StringModel", optional, tag = "12")]
+    pub string_model: ::core::option::Option<i32>,
+    /// How the mass of windings is reckoned; default WINDING_MODEL_TUBE.
+    #[prost(enumeration = "WindingModel", optional, tag = "13")]
+    pub winding_model: ::core::option::Option<i32>,
+    /// Number of partials to which B is fitted in the stepped model, 2 to 60; default 16.
+    #[prost(int32, optional, tag = "14")]
+    pub partial_count: ::core::option::Option<i32>,
 }
 impl ::prost::Name for DesignBassRequest {
     const NAME: &'static str = "DesignBassRequest";
@@ -5155,8 +5204,9 @@ impl ::prost::Name for DesignBassRequest {
         "/becket.stringing.v1.DesignBassRequest".into()
     }
 }
-/// WoundChoice is what is chosen for one wound note. T = μ·(2·L·f)², on the first-partial basis less π²·E·I/L²;
-/// B = π²·E·I/(T·L²) of the uniform string; μ with bare ends by Rayleigh's quotient, windings as tubes.
+/// WoundChoice is what is chosen for one wound note. In the closed form T = μ·(2·L·f)², on the first-partial basis less
+/// π²·E·I/L²; B = π²·E·I/(T·L²) of the uniform string; μ with bare ends by Rayleigh's quotient. In the stepped model all are
+/// exact, and B is fitted to the exact partials.
 #[derive(Clone, PartialEq, ::prost::Message)]
 pub struct WoundChoice {
     /// Note.
@@ -5186,7 +5236,7 @@ pub struct WoundChoice {
     /// Label of the core's strength basis.
     #[prost(string, tag = "9")]
     pub strength_label: ::prost::alloc::string::String,
-    /// Inharmonicity coefficient B of the uniform string with the core's stiffness.
+    /// Inharmonicity coefficient B by the string model.
     #[prost(double, tag = "10")]
     pub inharmonicity: f64,
     /// Outer diameter in mm; over a hexagonal core the mean one.
@@ -5227,10 +5277,23 @@ pub struct DesignBassResponse {
     /// Of them, those that keep to the limits.
     #[prost(int64, tag = "6")]
     pub combinations_within_limits: i64,
-    /// Of them, those that the upper bound could not rule out. What is ruled out cannot be part of a better design, so the gap
-    /// to the optimum is 0 to rounding.
+    /// Of them, those that the bounds could not rule out. What is ruled out cannot be part of a better design.
     #[prost(int64, tag = "7")]
     pub combinations_kept: i64,
+    /// By how much the optimum of the searched objective can be lower than searched_objective: 0 where the design is proved to
+    /// be the optimum, above it only where so many combinations were left that the search was cut short.
+    #[prost(double, tag = "8")]
+    pub objective_gap: f64,
+    /// The objective as the search reckons it. In the closed form it is objective.total; in the stepped model it has the B of the
+    /// search, and objective has the exact one.
+    #[prost(double, tag = "9")]
+    pub searched_objective: f64,
+    /// Largest deviation of B in the search from the exact one of the answer, as a share of the latter; 0 in the closed form.
+    #[prost(double, tag = "10")]
+    pub inharmonicity_error_share: f64,
+    /// By what the design was computed.
+    #[prost(message, optional, tag = "11")]
+    pub models: ::core::option::Option<StringModels>,
 }
 impl ::prost::Name for DesignBassResponse {
     const NAME: &'static str = "DesignBassResponse";
@@ -5301,7 +5364,7 @@ impl ::prost::Name for PlainLimits {
     }
 }
 /// DesignPlainWiresRequest says what is wanted of plain strings and from which sizes. One target with a weight above 0 is
-/// needed.
+/// needed. A plain string is uniform, so that the closed formulas are exact: there is no string or winding model to choose.
 #[derive(Clone, PartialEq, ::prost::Message)]
 pub struct DesignPlainWiresRequest {
     /// Notes by rising number, without gaps, 1 to 97.
@@ -5457,7 +5520,7 @@ pub struct MeasuredString {
     /// Speaking length in mm, 20 to 3000.
     #[prost(double, tag = "2")]
     pub speaking_mm: f64,
-    /// Pitch of the note against equal temperament in cents, -200 to 200; the frequency is that without stiffness.
+    /// Pitch of the note against equal temperament in cents, -200 to 200, on the request's pitch basis.
     #[prost(double, tag = "3")]
     pub pitch_offset_cents: f64,
     /// Shape of wire or core.
@@ -5516,6 +5579,18 @@ pub struct MatchReplacementRequest {
     /// Weight of the squared logarithm of the ratio of inharmonicities, 0 or 0.000001 to 1000000; default 0.1.
     #[prost(double, optional, tag = "9")]
     pub inharmonicity_weight: ::core::option::Option<f64>,
+    /// Which frequency the pitch names; default PITCH_BASIS_STIFFNESS_FREE.
+    #[prost(enumeration = "PitchBasis", optional, tag = "10")]
+    pub pitch_basis: ::core::option::Option<i32>,
+    /// How a string is taken to vibrate; default STRING_MODEL_CLOSED_FORM.
+    #[prost(enumeration = "StringModel", optional, tag = "11")]
+    pub string_model: ::core::option::Option<i32>,
+    /// How the mass of windings is reckoned; default WINDING_MODEL_TUBE.
+    #[prost(enumeration = "WindingModel", optional, tag = "12")]
+    pub winding_model: ::core::option::Option<i32>,
+    /// Number of partials to which B is fitted in the stepped model, 2 to 60; default 16.
+    #[prost(int32, optional, tag = "13")]
+    pub partial_count: ::core::option::Option<i32>,
 }
 impl ::prost::Name for MatchReplacementRequest {
     const NAME: &'static str = "MatchReplacementRequest";
@@ -5530,7 +5605,7 @@ impl ::prost::Name for MatchReplacementRequest {
 /// OldStringFigures is what follows from the measurements of an old string.
 #[derive(Clone, Copy, PartialEq, ::prost::Message)]
 pub struct OldStringFigures {
-    /// Target frequency in Hz, without stiffness.
+    /// Target frequency in Hz, on the request's pitch basis.
     #[prost(double, tag = "1")]
     pub frequency_hz: f64,
     /// Linear density in g/m as it acts on the first partial.
@@ -5539,7 +5614,7 @@ pub struct OldStringFigures {
     /// Tension in N at the target frequency.
     #[prost(double, tag = "3")]
     pub tension_n: f64,
-    /// Inharmonicity coefficient B of the uniform string with the core's stiffness.
+    /// Inharmonicity coefficient B by the string model.
     #[prost(double, tag = "4")]
     pub inharmonicity: f64,
 }
@@ -5586,7 +5661,7 @@ pub struct Replacement {
     /// Tension over that of the old string, less 1, both at the target frequency.
     #[prost(double, tag = "10")]
     pub tension_deviation: f64,
-    /// How much higher it sounds than the old string at the old string's tension, in cents: −600·log₂(μ/μ_old).
+    /// How much higher it sounds than the old string at the old string's tension, in cents, on the pitch basis.
     #[prost(double, tag = "11")]
     pub pitch_deviation_cents: f64,
     /// Inharmonicity over that of the old string, less 1, both at the target frequency.
@@ -5615,6 +5690,16 @@ pub struct MatchReplacementResponse {
     /// Replacements, best first.
     #[prost(message, repeated, tag = "2")]
     pub candidates: ::prost::alloc::vec::Vec<Replacement>,
+    /// By what the figures were computed.
+    #[prost(message, optional, tag = "3")]
+    pub models: ::core::option::Option<StringModels>,
+    /// Combinations of the stock that keep to the largest share of breaking load.
+    #[prost(int64, tag = "4")]
+    pub combinations_within_limits: i64,
+    /// Of them, those that were computed by these models before they were ranked. Fewer only in the stepped model with a large
+    /// stock: then the best 400, or four times candidate_count, by closed formulas with B corrected for bare ends.
+    #[prost(int64, tag = "5")]
+    pub combinations_exact: i64,
 }
 impl ::prost::Name for MatchReplacementResponse {
     const NAME: &'static str = "MatchReplacementResponse";
@@ -5924,14 +6009,16 @@ impl ::prost::Name for OctaveRegion {
     }
 }
 /// ComputeStretchRequest says of what, and by which rules, a tuning is stretched. The source's own pitch offsets count for
-/// nothing: the stretch takes their place.
+/// nothing: the stretch takes their place. String and winding model are those of the source's options; the pitch basis says
+/// only which offsets scale_notes holds, since what is tuned is what sounds.
 #[derive(Clone, PartialEq, ::prost::Message)]
 pub struct ComputeStretchRequest {
     /// The strings; must be given. A4 is that of its options.
     #[prost(message, optional, tag = "1")]
     pub source: ::core::option::Option<SetSource>,
-    /// Octave rules by rising first note, up to 97; default 6:3 from the lowest note, 4:2 from 28 (C3), 2:1 from 52 (C5):
-    /// common practice, no source.
+    /// Octave rules by rising first note, up to 97; default 8:4 from the lowest note, 6:3 from 13 (A1), 4:2 from 28 (C3), 2:1
+    /// from 52 (C5): common practice, no source; the partials that are to agree are to lie where a soundboard radiates them,
+    /// above some 200 Hz.
     #[prost(message, repeated, tag = "2")]
     pub regions: ::prost::alloc::vec::Vec<OctaveRegion>,
     /// How many cents² of an octave's error one cents² of a second difference between neighbouring notes is worth, 0.001 to
@@ -5987,9 +6074,10 @@ impl ::prost::Name for StretchedNote {
         "/becket.stringing.v1.StretchedNote".into()
     }
 }
-/// ComputeStretchResponse is a stretched tuning. With θ the offsets and c(n, B) = 600·log₂(1 + B·n²), it minimises
+/// ComputeStretchResponse is a stretched tuning. With θ the offsets and s(n) = 1200·log₂(f_n/(n·f_1)) of the string's own
+/// partials, exact ones in the stepped model and 600·log₂((1 + B·n²)/(1 + B)) in the closed form, it minimises
 /// Σ (θ(k+12) − θ(k) − S(k))² + smoothness·Σ (θ(k−1) − 2·θ(k) + θ(k+1))², where θ(49) = 0 and for an octave 2m:m
-/// S(k) = \[c(2m, B_k) − c(1, B_k)\] − \[c(m, B_k+12) − c(1, B_k+12)\]; repeated until tension, B and θ agree. Sources (from
+/// S(k) = s_k(2m) − s_k+12(m); repeated until tension, B, partials and θ agree. Sources (from
 /// memory): H. Fletcher, JASA 36, 203 (1964); O. L. Railsback, JASA 9, 274 (1938); E. T. Whittaker (1923) for the smoothing.
 #[derive(Clone, PartialEq, ::prost::Message)]
 pub struct ComputeStretchResponse {
@@ -6013,6 +6101,9 @@ pub struct ComputeStretchResponse {
     /// in place of a scale's notes they make a revision that is tuned so.
     #[prost(message, repeated, tag = "6")]
     pub scale_notes: ::prost::alloc::vec::Vec<Note>,
+    /// By what it was computed; the pitch basis is that of scale_notes.
+    #[prost(message, optional, tag = "7")]
+    pub models: ::core::option::Option<StringModels>,
 }
 impl ::prost::Name for ComputeStretchResponse {
     const NAME: &'static str = "ComputeStretchResponse";
@@ -6129,7 +6220,7 @@ impl ::prost::Name for Band {
         "/becket.stringing.v1.Band".into()
     }
 }
-/// StringBands is the bands of the strings of one note, all by the closed formulas of the uniform string, windings as tubes.
+/// StringBands is the bands of the strings of one note, all by the models of the source's options.
 #[derive(Clone, PartialEq, ::prost::Message)]
 pub struct StringBands {
     /// Note.
@@ -6176,6 +6267,9 @@ pub struct ComputeBandsResponse {
     /// Bands by rising note.
     #[prost(message, repeated, tag = "1")]
     pub notes: ::prost::alloc::vec::Vec<StringBands>,
+    /// By what they were computed.
+    #[prost(message, optional, tag = "2")]
+    pub models: ::core::option::Option<StringModels>,
 }
 impl ::prost::Name for ComputeBandsResponse {
     const NAME: &'static str = "ComputeBandsResponse";

@@ -16,6 +16,10 @@ pub(crate) struct Build {
     pub(crate) inner_g_m: f64,
     /// What the outer layer adds, in g/m; 0 where there is none.
     pub(crate) outer_g_m: f64,
+    /// Natural logarithm of the diameter in mm of the only, or inner, winding wire.
+    pub(crate) log_inner: f64,
+    /// The same of the outer one; 0 where there is none.
+    pub(crate) log_outer: f64,
 }
 
 /// The builds of every core, single layers first.
@@ -38,7 +42,8 @@ impl Builds {
             let ratio = inner.diameter_mm() / outer.diameter_mm();
             ratio < 1.0 && (limits.min_inner_ratio..=limits.max_inner_ratio).contains(&ratio)
         };
-        let of_core = |core: &Wire| of_core(core, &usable, doubles, fits);
+        let model = question.models.winding_model;
+        let of_core = |core: &Wire| of_core(core, &usable, model, doubles, fits);
         let cores = question.cores.iter().map(of_core).collect::<Result<Vec<_>, _>>()?;
         Ok(Self { cores, singles: usable.len() })
     }
@@ -63,27 +68,36 @@ impl Builds {
 fn of_core(
     core: &Wire,
     usable: &[(u16, &Wire)],
+    model: WindingModel,
     doubles: bool,
     fits: impl Fn(&Wire, &Wire) -> bool,
 ) -> Result<Vec<Build>, DomainError> {
     let under_mm = core.material().cross_section().girth_diameter_mm(core.diameter_mm())?;
     let layer = |under_mm: f64, wire: &Wire| {
-        layer_density_g_m(WindingModel::Tube, under_mm, wire.diameter_mm(), wire.density_kg_m3())
+        layer_density_g_m(model, under_mm, wire.diameter_mm(), wire.density_kg_m3())
     };
     let mut builds = Vec::new();
     for &(inner, wire) in usable {
-        builds.push(Build { inner, outer: None, inner_g_m: layer(under_mm, wire)?, outer_g_m: 0.0 });
+        builds.push(Build {
+            inner,
+            outer: None,
+            inner_g_m: layer(under_mm, wire)?,
+            outer_g_m: 0.0,
+            log_inner: wire.diameter_mm().ln(),
+            log_outer: 0.0,
+        });
     }
     if !doubles {
         return Ok(builds);
     }
     for (single, &(inner, wire)) in usable.iter().enumerate() {
-        let inner_g_m = builds[single].inner_g_m;
+        let Build { inner_g_m, log_inner, .. } = builds[single];
         let over_mm = outer_diameter_mm(under_mm, wire.diameter_mm())?;
         for &(outer, over) in usable {
             if fits(wire, over) {
                 let outer_g_m = layer(over_mm, over)?;
-                builds.push(Build { inner, outer: Some(outer), inner_g_m, outer_g_m });
+                let log_outer = over.diameter_mm().ln();
+                builds.push(Build { inner, outer: Some(outer), inner_g_m, outer_g_m, log_inner, log_outer });
             }
         }
     }

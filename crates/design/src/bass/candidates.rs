@@ -3,15 +3,15 @@
 use becket_acoustics::{
     CoveredSpan, DomainError, effective_density_g_m, inharmonicity, tension_stiffness_free_n,
 };
-use becket_scale::PitchBasis;
+use becket_scale::{PitchBasis, StringBody, StringModel};
 
 use crate::bass::builds::{Build, Builds};
 use crate::bass::question::{BareEnds, BassQuestion, WoundNote};
 use crate::error::{DesignError, Unmet};
 use crate::objective::{LogFigures, Neighbour, NeighbourCosts};
 
-/// Builds of each note and core that the quick pass looks at.
-const QUICK: usize = 8;
+/// Builds of each note and core, for one layer and for two, that the quick pass looks at.
+const QUICK: usize = 6;
 
 /// Slack of the bound, relative and absolute, so that rounding never rules out an equal solution.
 pub(crate) const SLACK: f64 = 1e-9;
@@ -28,6 +28,8 @@ pub(crate) struct NoteContext<'a> {
     /// Parts of the layers that act on the first partial.
     inner_share: f64,
     outer_share: f64,
+    /// What the bare ends of the inner and of the outer layer add to B; `None` in the closed form, which leaves it out.
+    ends: Option<[becket_acoustics::BareEnds; 2]>,
     pub(crate) cores: Vec<CoreContext>,
 }
 
@@ -42,8 +44,6 @@ pub(crate) struct CoreContext {
     breaking_n: f64,
     min_n: f64,
     max_n: f64,
-    /// ln of `stiffness_n`.
-    pub(crate) log_stiffness: f64,
 }
 
 /// A string's figures.
@@ -70,18 +70,27 @@ impl<'a> NoteContext<'a> {
             Ok(CoreContext {
                 core_g_m: core.linear_density_g_m(),
                 stiffness_n,
-                taken_off_n: match question.pitch_basis {
+                taken_off_n: match question.models.pitch_basis {
                     PitchBasis::StiffnessFree => 0.0,
                     PitchBasis::FirstPartial => stiffness_n,
                 },
                 breaking_n,
                 min_n: question.limits.min_load_share * breaking_n,
                 max_n: (question.limits.max_load_share * breaking_n).min(question.limits.max_tension_n),
-                log_stiffness: stiffness_n.ln(),
             })
         });
         let outer = note.outer_bare_ends.unwrap_or(note.bare_ends);
+        let ends = |bare: BareEnds| {
+            let back_mm = bare.back_mm.max(0.0);
+            let count = question.models.partial_count;
+            becket_acoustics::BareEnds::new(note.speaking_mm, bare.front_mm, back_mm, count)
+        };
+        let ends = match question.models.string_model {
+            StringModel::ClosedForm => None,
+            StringModel::Stepped => Some([ends(note.bare_ends)?, ends(outer)?]),
+        };
         Ok(Self {
+            ends,
             note,
             above,
             costs: question.neighbour_costs,
@@ -101,6 +110,16 @@ impl<'a> NoteContext<'a> {
         self.n_per_g_m * self.density_g_m(core, build) - core.taken_off_n
     }
 
+    /// B at a tension: of the uniform string and, in the stepped model, of the bare ends.
+    fn inharmonicity(&self, core: &CoreContext, build: &Build, tension_n: f64) -> f64 {
+        let uniform = core.stiffness_n / tension_n;
+        let Some([inner, outer]) = &self.ends else { return uniform };
+        let covered_g_m = core.core_g_m + build.inner_g_m + build.outer_g_m;
+        let inner = inner.inharmonicity(build.inner_g_m / covered_g_m);
+        let outer = build.outer.map_or(0.0, |_| outer.inharmonicity(build.outer_g_m / covered_g_m));
+        uniform + inner + outer
+    }
+
     /// The figures of a build; the core is one of the question's.
     pub(crate) fn figures(&self, core: usize, build: &Build) -> Figures {
         let core = &self.cores[core];
@@ -109,13 +128,53 @@ impl<'a> NoteContext<'a> {
             linear_density_g_m: self.density_g_m(core, build),
             tension_n,
             load_share: tension_n / core.breaking_n,
-            inharmonicity: core.stiffness_n / tension_n,
+            inharmonicity: self.inharmonicity(core, build, tension_n),
         }
     }
 
+    /// The figures of a build by the models of the question: exact ones in the stepped model.
+    pub(crate) fn exact(
+        &self,
+        question: &BassQuestion<'_>,
+        core: usize,
+        build: &Build,
+    ) -> Result<Figures, DomainError> {
+        let searched = self.figures(core, build);
+        if question.models.string_model == StringModel::ClosedForm {
+            return Ok(searched);
+        }
+        let (wire, note) = (&question.cores[core], self.note);
+        let span = |density_g_m, bare: BareEnds| CoveredSpan {
+            density_g_m,
+            start_mm: bare.front_mm,
+            end_mm: note.speaking_mm - bare.back_mm,
+        };
+        let outer = note.outer_bare_ends.unwrap_or(note.bare_ends);
+        let body = StringBody {
+            speaking_mm: note.speaking_mm,
+            core_g_m: wire.linear_density_g_m(),
+            youngs_modulus_gpa: wire.youngs_modulus_gpa(),
+            second_moment_mm4: wire.second_moment_mm4(),
+            spans: Some([span(build.inner_g_m, note.bare_ends), span(build.outer_g_m, outer)]),
+        };
+        let at = body.at(note.frequency_hz, &question.models, false)?;
+        if at.inharmonicity <= 0.0 {
+            return Err(DomainError {
+                argument: "inharmonicity",
+                value: at.inharmonicity,
+                allowed: "above 0: a string that is mostly covered; shorten the bare ends",
+            });
+        }
+        Ok(Figures {
+            linear_density_g_m: at.linear_density_g_m,
+            tension_n: at.tension_n,
+            load_share: at.tension_n / self.cores[core].breaking_n,
+            inharmonicity: at.inharmonicity,
+        })
+    }
+
     /// Cost of the targets and, for the last note, of the step to the string above.
-    fn own_cost(&self, core: &CoreContext, tension_n: f64) -> f64 {
-        let b = core.stiffness_n / tension_n;
+    fn own_cost(&self, core: &CoreContext, tension_n: f64, b: f64) -> f64 {
         let own = self.note.targets.cost(tension_n, tension_n / core.breaking_n, b);
         let Some(above) = self.above else { return own };
         let log = LogFigures { tension: tension_n.ln(), inharmonicity: b.ln() };
@@ -134,31 +193,44 @@ fn acting_share(speaking_mm: f64, bare: BareEnds) -> Result<f64, DomainError> {
 #[derive(Debug, Clone, Copy)]
 pub(crate) struct Candidate {
     pub(crate) log_tension: f64,
+    pub(crate) log_inharmonicity: f64,
+    /// Natural logarithms of the winding wires' diameters; of the outer one 0 where there is one layer.
+    pub(crate) log_inner: f64,
+    pub(crate) log_outer: f64,
     pub(crate) own: f64,
     pub(crate) build: u32,
 }
 
-/// Candidates of one note by core, each list by rising tension.
-#[derive(Debug)]
+/// Number of a group: candidates of one core with one layer, or with two.
+pub(crate) const fn group(core: usize, two_layers: bool) -> usize {
+    2 * core + two_layers as usize
+}
+
+/// Core and number of layers of a group.
+pub(crate) const fn of_group(group: usize) -> (usize, bool) {
+    (group / 2, group % 2 == 1)
+}
+
+/// Candidates of one note by group, each list by rising tension.
+#[derive(Debug, Clone)]
 pub(crate) struct Candidates {
-    pub(crate) cores: Vec<Vec<Candidate>>,
-    pub(crate) log_stiffness: Vec<f64>,
+    pub(crate) groups: Vec<Vec<Candidate>>,
     /// Least own cost.
     pub(crate) least: f64,
 }
 
 impl Candidates {
     pub(crate) fn len(&self) -> u64 {
-        self.cores.iter().map(|list| list.len() as u64).sum()
+        self.groups.iter().map(|list| list.len() as u64).sum()
     }
 
-    fn new(context: &NoteContext<'_>, mut cores: Vec<Vec<Candidate>>) -> Self {
-        for list in &mut cores {
+    pub(crate) fn new(mut groups: Vec<Vec<Candidate>>) -> Self {
+        for list in &mut groups {
             // Of builds with the same tension the first of the stock comes first and wins.
             list.sort_unstable_by(|a, b| a.log_tension.total_cmp(&b.log_tension).then(a.build.cmp(&b.build)));
         }
-        let least = cores.iter().flatten().map(|c| c.own).fold(f64::INFINITY, f64::min);
-        Self { cores, log_stiffness: context.cores.iter().map(|core| core.log_stiffness).collect(), least }
+        let least = groups.iter().flatten().map(|c| c.own).fold(f64::INFINITY, f64::min);
+        Self { groups, least }
     }
 }
 
@@ -184,30 +256,29 @@ pub(crate) fn survey(
     for context in contexts {
         go_on(stop)?;
         let mut refused = Unmet::new(context.note.note);
-        let mut lists = Vec::with_capacity(question.cores.len());
+        let mut groups = vec![Vec::new(); 2 * question.cores.len()];
         for (at, core) in context.cores.iter().enumerate() {
-            let mut list = Vec::new();
-            // The logarithm is left to those that stay.
-            for_each_within(context, core, builds, at, &mut refused, |tension_n, own, build| {
-                list.push((own, build, tension_n));
+            let (mut single, mut double) = (Vec::new(), Vec::new());
+            for_each_within(context, core, builds, at, &mut refused, |found| {
+                if found.layers.outer.is_some() { double.push(found) } else { single.push(found) }
             });
-            survey.within_limits += list.len() as u64;
-            if list.len() > QUICK {
-                list.select_nth_unstable_by(QUICK, |a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)));
-                list.truncate(QUICK);
+            for (mut list, two_layers) in [(single, false), (double, true)] {
+                survey.within_limits += list.len() as u64;
+                if list.len() > QUICK {
+                    list.select_nth_unstable_by(QUICK, |a, b| {
+                        a.own.total_cmp(&b.own).then(a.build.cmp(&b.build))
+                    });
+                    list.truncate(QUICK);
+                }
+                // The logarithms are left to those that stay.
+                groups[group(at, two_layers)] = list.iter().map(Within::candidate).collect();
             }
-            let candidate = |(own, build, tension_n): (f64, u32, f64)| Candidate {
-                log_tension: tension_n.ln(),
-                own,
-                build,
-            };
-            lists.push(list.into_iter().map(candidate).collect());
         }
         survey.combinations += refused.tried;
-        if lists.iter().all(Vec::is_empty) {
+        if groups.iter().all(Vec::is_empty) {
             unmet.push(refused);
         }
-        let candidates = Candidates::new(context, lists);
+        let candidates = Candidates::new(groups);
         survey.least.push(candidates.least);
         quick.push(candidates);
     }
@@ -229,18 +300,16 @@ pub(crate) fn within(
     for (context, least) in contexts.iter().zip(&survey.least) {
         go_on(stop)?;
         let bound = upper - (sum - least) + SLACK * (1.0 + upper + sum);
-        let mut lists = Vec::with_capacity(question.cores.len());
+        let mut groups = vec![Vec::new(); 2 * question.cores.len()];
         for (at, core) in context.cores.iter().enumerate() {
-            let mut list = Vec::new();
             let mut ignored = Unmet::new(context.note.note);
-            for_each_within(context, core, builds, at, &mut ignored, |tension_n, own, build| {
-                if own <= bound {
-                    list.push(Candidate { log_tension: tension_n.ln(), own, build });
+            for_each_within(context, core, builds, at, &mut ignored, |found| {
+                if found.own <= bound {
+                    groups[group(at, found.layers.outer.is_some())].push(found.candidate());
                 }
             });
-            lists.push(list);
         }
-        all.push(Candidates::new(context, lists));
+        all.push(Candidates::new(groups));
     }
     Ok(all)
 }
@@ -250,14 +319,37 @@ pub(crate) fn go_on(stop: &dyn Fn() -> bool) -> Result<(), DesignError> {
     if stop() { Err(DesignError::Stopped) } else { Ok(()) }
 }
 
-/// Calls `take` with tension, own cost and position of every build within the limits.
-fn for_each_within(
+/// A build within the limits.
+#[derive(Clone, Copy)]
+struct Within<'a> {
+    tension_n: f64,
+    inharmonicity: f64,
+    own: f64,
+    layers: &'a Build,
+    build: u32,
+}
+
+impl Within<'_> {
+    fn candidate(&self) -> Candidate {
+        Candidate {
+            log_tension: self.tension_n.ln(),
+            log_inharmonicity: self.inharmonicity.ln(),
+            log_inner: self.layers.log_inner,
+            log_outer: self.layers.log_outer,
+            own: self.own,
+            build: self.build,
+        }
+    }
+}
+
+/// Calls `take` with every build within the limits.
+fn for_each_within<'a>(
     context: &NoteContext<'_>,
     core: &CoreContext,
-    builds: &Builds,
+    builds: &'a Builds,
     at: usize,
     refused: &mut Unmet,
-    mut take: impl FnMut(f64, f64, u32),
+    mut take: impl FnMut(Within<'a>),
 ) {
     let allowed = builds.allowed(at, context.note.outer_bare_ends.is_some());
     let (mut low_n, mut high_n) = (f64::INFINITY, f64::NEG_INFINITY);
@@ -269,7 +361,9 @@ fn for_each_within(
             refused.too_high += 1;
         } else if tension_n > 0.0 && tension_n >= core.min_n {
             let layer_cost = if layers.outer.is_some() { context.second_layer_cost } else { 0.0 };
-            take(tension_n, context.own_cost(core, tension_n) + layer_cost, build);
+            let inharmonicity = context.inharmonicity(core, layers, tension_n);
+            let own = context.own_cost(core, tension_n, inharmonicity) + layer_cost;
+            take(Within { tension_n, inharmonicity, own, layers, build });
         } else {
             refused.too_low += 1;
         }

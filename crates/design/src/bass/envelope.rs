@@ -49,11 +49,6 @@ impl Envelope {
         }
     }
 
-    /// Least height of all.
-    pub(crate) fn lowest(&self) -> f64 {
-        self.parts.iter().map(|part| part.height).fold(f64::INFINITY, f64::min)
-    }
-
     /// Reads the envelope at places that do not fall.
     pub(crate) const fn reader(&self, gamma: f64) -> Reader<'_> {
         Reader { envelope: self, gamma, at: 0 }

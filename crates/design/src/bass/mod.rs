@@ -2,20 +2,24 @@
 //!
 //! Every note has a great many combinations of core and winding wires, and what suits one note depends on its
 //! neighbours. The objective is a sum of costs of notes and of steps between neighbours, so its least value is found by
-//! dynamic programming over the notes (R. Bellman, Dynamic Programming, 1957). What makes it fast:
+//! dynamic programming over the notes (R. Bellman, Dynamic Programming, 1957). What makes it fast is that most
+//! combinations are proved to be in no better solution first:
 //!
-//! - For a given core, B = k/T, so a note's own cost and all steps depend on the core and on ln T alone. A step between
-//!   two cores is a parabola in ln T, and the least of many parabolas over a sorted row is a lower envelope, found in
-//!   linear time ([`envelope`]).
 //! - A quick pass over a few good combinations of each note gives a full solution, hence an upper bound. A combination
-//!   whose own cost, with the least own costs of all other notes, is above that bound cannot be part of a better
-//!   solution, since all steps cost 0 or more; it is left out ([`candidates`]). Nothing else is left out, so the answer
-//!   is the optimum of the stated objective, to the rounding of `f64`.
+//!   whose own cost, with the least own costs of all other notes, is above it is left out ([`candidates`]).
+//! - An easier problem, whose cost is never above the true one, tells for every combination left what a path through it
+//!   costs at least ([`relaxed`]). A few of the best give a better upper bound; what cannot be below that is left out. That is
+//!   repeated while it helps.
+//! - What is left is searched pair by pair ([`search`]).
+//!
+//! So the answer is the optimum of the stated objective, to the rounding of `f64`. Only where too many combinations are left
+//! (weights that hardly tell them apart) the search is cut short, and the gap to the optimum is reported ([`Search::gap`]).
 
 mod builds;
 mod candidates;
 mod envelope;
 mod question;
+mod relaxed;
 mod search;
 
 pub use question::{
@@ -27,8 +31,9 @@ use becket_wire::WireId;
 
 use crate::error::DesignError;
 use crate::objective::{LogFigures, ObjectiveTerms};
-use builds::Builds;
-use candidates::{Candidates, NoteContext};
+use builds::{Build, Builds};
+use candidates::{Candidates, NoteContext, SLACK};
+use relaxed::Bounds;
 use search::Pick;
 
 /// A bass as chosen.
@@ -59,7 +64,8 @@ pub struct WoundChoice {
     pub stress_mpa: f64,
     /// Share of the core's breaking load.
     pub load_share: f64,
-    /// Inharmonicity coefficient B of the uniform string with the core's stiffness.
+    /// Inharmonicity coefficient B by the string model: of the uniform string with the core's stiffness, or of the exact
+    /// partials.
     pub inharmonicity: f64,
     /// Outer diameter in mm; over a hexagonal core the mean one.
     pub outer_diameter_mm: f64,
@@ -67,15 +73,22 @@ pub struct WoundChoice {
     pub target_cost: f64,
 }
 
-/// How much was searched. The answer is optimal whatever these figures are.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+/// How much was searched, and how near the answer is to the optimum.
+#[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Search {
     /// Combinations of core and windings that were looked at, over all notes.
     pub combinations: u64,
     /// Of them, those that keep to the limits.
     pub within_limits: u64,
-    /// Of them, those that the upper bound could not rule out.
+    /// Of them, those that the bounds could not rule out.
     pub kept: u64,
+    /// By how much the optimum can be lower than the answer: 0 if it is proved to be the optimum.
+    pub gap: f64,
+    /// The objective as the search reckons it. In the closed form it is that of the answer; in the stepped model B has the
+    /// correction for bare ends in the search, and is exact in the answer.
+    pub objective: f64,
+    /// Largest deviation of B in the search from B in the answer, as a share of the latter; 0 in the closed form.
+    pub inharmonicity_error: f64,
 }
 
 /// Chooses core and windings for every note of a bass.
@@ -88,13 +101,16 @@ pub struct Search {
 /// minimise  Σ cost of targets                                     see Targets::cost
 ///         + Σ c_T·(ln T_k − ln T_k+1)² + c_B·(ln B_k − ln B_k+1)²   over neighbours, and to the string above the last
 ///         + c_change for each change of core + c_thicker for each core that is thicker than the one below it
-///         + c_second for each note with two layers
-/// T = μ·(2·L·f)², on the first-partial basis less π²·E·I/L²;  B = π²·E·I/(T·L²);  μ with bare ends by Rayleigh's quotient
+///         + c_winding·(ln w_k − ln w_k+1)² for each layer, where both have as many layers
+///         + c_layers for each change between one layer and two + c_second for each note with two layers
+/// T = μ·(2·L·f)², on the first-partial basis less π²·E·I/L²;  μ with bare ends by Rayleigh's quotient
+/// B = π²·E·I/(T·L²), in the stepped model plus that of the bare ends, see becket_acoustics::BareEnds
 /// ```
 ///
 /// # Valid range and accuracy
-/// The optimum of this objective over all combinations within the limits, to rounding. Of equal ones, the first in the
-/// order of the stock, one layer before two. Windings are taken as tubes, as in [`becket_scale::compute`].
+/// The optimum of this objective over all combinations within the limits, to rounding, unless [`Search::gap`] says
+/// otherwise. Windings are taken as tubes or helices as the models say. In the stepped model the strings of the answer are
+/// solved exactly, and the objective's terms are those of the exact figures; how far B was off in the search is told.
 ///
 /// # Errors
 /// [`DesignError::Faults`] with every fault of the question; [`DesignError::NothingFits`] with every note for which the
@@ -109,7 +125,7 @@ pub struct Search {
 /// use becket_design::{
 ///     BareEnds, BassLimits, BassQuestion, NeighbourCosts, Target, Targets, WoundNote, design_bass,
 /// };
-/// use becket_scale::PitchBasis;
+/// use becket_scale::Models;
 /// use becket_wire::{Material, SizeSeries, Wire, WireDraft, standard_wires};
 ///
 /// let copper = |diameter_mm: f64| WireDraft {
@@ -140,7 +156,7 @@ pub struct Search {
 ///     neighbour_costs: NeighbourCosts::default(),
 ///     second_layer_cost: 0.0,
 ///     limits: BassLimits::default(),
-///     pitch_basis: PitchBasis::StiffnessFree,
+///     models: Models::default(),
 /// };
 /// let design = design_bass(&question)?;
 /// assert!(design.notes.iter().all(|note| (note.tension_n / 900.0 - 1.0).abs() < 0.1));
@@ -151,8 +167,8 @@ pub fn design_bass(question: &BassQuestion<'_>) -> Result<BassDesign, DesignErro
     design_bass_unless(question, &|| false)
 }
 
-/// As [`design_bass`], but looks at every note of each pass whether it should stop; that is some hundred times in all, a
-/// few milliseconds apart.
+/// As [`design_bass`], but looks at every note of each pass whether it should stop; that is some hundred times in all, some
+/// milliseconds apart.
 ///
 /// # Errors
 /// [`DesignError::Stopped`] once `stop` says so; otherwise those of [`design_bass`].
@@ -171,22 +187,99 @@ pub fn design_bass_unless(
         contexts.push(context.map_err(|source| DesignError::Formula { note: note.note, source })?);
     }
     let (survey, quick) = candidates::survey(question, &builds, &contexts, stop)?;
-    let upper =
-        search::least(question, &quick, f64::INFINITY, stop)?.map_or(f64::INFINITY, |found| found.value);
+    let upper = search::least(question, &quick, None, f64::INFINITY, stop)?
+        .map_or(f64::INFINITY, |found| found.value);
     let kept = candidates::within(question, &builds, &contexts, &survey, upper, stop)?;
-    let kept_count = kept.iter().map(Candidates::len).sum();
-    // The quick solution lies among the kept combinations, so there is always one.
-    let found = search::least(question, &kept, upper, stop)?;
+    let Narrowed { kept, bounds, upper, gap_above } = narrowed(question, kept, upper, stop)?;
+    let found = search::least(question, &kept, Some(&bounds), upper, stop)?;
     let found = found.ok_or_else(|| DesignError::NothingFits(Vec::new()))?;
     let mut notes = Vec::with_capacity(contexts.len());
+    let mut inharmonicity_error: f64 = 0.0;
     for (context, pick) in contexts.iter().zip(&found.picks) {
         let choice = choice(question, &builds, context, *pick);
-        notes.push(choice.map_err(|source| DesignError::Formula { note: context.note.note, source })?);
+        let choice = choice.map_err(|source| DesignError::Formula { note: context.note.note, source })?;
+        let searched = context.figures(pick.core, &builds.of_core(pick.core)[pick.build]).inharmonicity;
+        inharmonicity_error = inharmonicity_error.max((searched / choice.inharmonicity - 1.0).abs());
+        notes.push(choice);
     }
-    let terms = terms(question, &builds, &contexts, &found.picks);
-    let search =
-        Search { combinations: survey.combinations, within_limits: survey.within_limits, kept: kept_count };
+    let terms = terms(question, &builds, &notes, &found.picks);
+    let search = Search {
+        combinations: survey.combinations,
+        within_limits: survey.within_limits,
+        kept: kept.iter().map(Candidates::len).sum(),
+        gap: (found.value - gap_above).max(0.0),
+        objective: found.value,
+        inharmonicity_error,
+    };
     Ok(BassDesign { notes, terms, search })
+}
+
+/// Candidates of each note, with one layer or two on any core, of which the next upper bound is made.
+const FEW: usize = 200;
+/// Pairs of neighbouring candidates that are looked at in the last search at most: a bound on time, of the order of half a
+/// second.
+const MOST_PAIRS: u64 = 200_000_000;
+
+/// What the bounds leave.
+struct Narrowed {
+    kept: Vec<Candidates>,
+    bounds: Bounds,
+    upper: f64,
+    /// No solution with what was cut off in spite of the bounds costs less; infinite if nothing was.
+    gap_above: f64,
+}
+
+/// Leaves out what cannot be in a solution below the upper bound, and improves that bound, while it helps.
+fn narrowed(
+    question: &BassQuestion<'_>,
+    mut kept: Vec<Candidates>,
+    mut upper: f64,
+    stop: &dyn Fn() -> bool,
+) -> Result<Narrowed, DesignError> {
+    let slack = |upper: f64| SLACK * (1.0 + upper);
+    let count = |kept: &[Candidates]| kept.iter().map(Candidates::len).sum::<u64>();
+    loop {
+        let before = count(&kept);
+        let bounds = Bounds::of(question, &kept, stop)?;
+        let few = bounds.below(&kept, &bounds.thresholds(FEW));
+        if let Some(found) = search::least(question, &few, None, upper, stop)? {
+            upper = upper.min(found.value);
+        }
+        // A solution at the bound lies among what is kept, so there is always one.
+        kept = bounds.kept(&kept, upper + slack(upper));
+        let after = count(&kept);
+        // The bounds belong to the lists that they were made of.
+        if 10 * after > 9 * before || pairs(&kept) < MOST_PAIRS / 100 {
+            let bounds = Bounds::of(question, &kept, stop)?;
+            return if pairs(&kept) <= MOST_PAIRS {
+                Ok(Narrowed { kept, bounds, upper, gap_above: f64::INFINITY })
+            } else {
+                cut_short(question, &kept, &bounds, upper, stop)
+            };
+        }
+    }
+}
+
+/// Keeps as many of the candidates with the lowest bounds as can be searched in time.
+fn cut_short(
+    question: &BassQuestion<'_>,
+    kept: &[Candidates],
+    bounds: &Bounds,
+    upper: f64,
+    stop: &dyn Fn() -> bool,
+) -> Result<Narrowed, DesignError> {
+    let steps = kept.len().saturating_sub(1).max(1) as u64;
+    let count = usize::try_from((MOST_PAIRS / steps).isqrt()).unwrap_or(FEW).max(FEW);
+    let thresholds = bounds.thresholds(count);
+    let gap_above = thresholds.iter().copied().fold(f64::INFINITY, f64::min);
+    let kept = bounds.below(kept, &thresholds);
+    let bounds = Bounds::of(question, &kept, stop)?;
+    Ok(Narrowed { kept, bounds, upper, gap_above })
+}
+
+/// Pairs of neighbouring candidates.
+fn pairs(kept: &[Candidates]) -> u64 {
+    kept.windows(2).map(|pair| pair[0].len().saturating_mul(pair[1].len())).fold(0, u64::saturating_add)
 }
 
 fn choice(
@@ -197,7 +290,7 @@ fn choice(
 ) -> Result<WoundChoice, DomainError> {
     let core = &question.cores[pick.core];
     let build = builds.of_core(pick.core)[pick.build];
-    let strings = context.figures(pick.core, &build);
+    let strings = context.exact(question, pick.core, &build)?;
     let layers = std::iter::once(build.inner).chain(build.outer);
     let mut outer_diameter_mm = core.material().cross_section().girth_diameter_mm(core.diameter_mm())?;
     let mut winding_ids = Vec::with_capacity(2);
@@ -224,23 +317,28 @@ fn choice(
 fn terms(
     question: &BassQuestion<'_>,
     builds: &Builds,
-    contexts: &[NoteContext<'_>],
+    notes: &[WoundChoice],
     picks: &[Pick],
 ) -> ObjectiveTerms {
     let costs = &question.neighbour_costs;
     let mut terms = ObjectiveTerms::default();
-    let mut below: Option<(usize, LogFigures)> = None;
-    for (context, pick) in contexts.iter().zip(picks) {
+    let mut below: Option<(usize, &Build, LogFigures)> = None;
+    for (figures, pick) in notes.iter().zip(picks) {
         let build = &builds.of_core(pick.core)[pick.build];
-        let figures = context.figures(pick.core, build);
         terms.second_layers += if build.outer.is_some() { question.second_layer_cost } else { 0.0 };
-        terms.targets +=
-            context.note.targets.cost(figures.tension_n, figures.load_share, figures.inharmonicity);
+        terms.targets += figures.target_cost;
         let log = LogFigures { tension: figures.tension_n.ln(), inharmonicity: figures.inharmonicity.ln() };
-        if let Some((core_below, log_below)) = below {
+        if let Some((core_below, build_below, log_below)) = below {
             let (tension, inharmonicity) = costs.steps(log_below, log);
             terms.tension_steps += tension;
             terms.inharmonicity_steps += inharmonicity;
+            if build_below.outer.is_some() == build.outer.is_some() {
+                let inner = (build.log_inner - build_below.log_inner).powi(2);
+                let outer = (build.log_outer - build_below.log_outer).powi(2);
+                terms.winding_steps += costs.winding_step * (inner + outer);
+            } else {
+                terms.layer_changes += costs.layer_change;
+            }
             if core_below != pick.core {
                 terms.wire_changes += costs.wire_change;
                 if question.cores[core_below].area_mm2() < question.cores[pick.core].area_mm2() {
@@ -248,9 +346,9 @@ fn terms(
                 }
             }
         }
-        below = Some((pick.core, log));
+        below = Some((pick.core, build, log));
     }
-    if let (Some(above), Some((_, log_below))) = (question.above, below) {
+    if let (Some(above), Some((_, log_below))) = (question.above, below.map(|(core, _, log)| (core, log))) {
         let (tension, inharmonicity) = costs.steps(log_below, above.log());
         terms.tension_steps += tension;
         terms.inharmonicity_steps += inharmonicity;
@@ -260,7 +358,7 @@ fn terms(
 
 #[cfg(test)]
 mod tests {
-    use becket_scale::PitchBasis;
+    use becket_scale::{Models, StringModel};
     use becket_wire::{Material, SizeSeries, Wire, WireDraft, standard_wires};
 
     use super::*;
@@ -311,7 +409,7 @@ mod tests {
             },
             second_layer_cost: 0.0001,
             limits: BassLimits::default(),
-            pitch_basis: PitchBasis::StiffnessFree,
+            models: Models::default(),
         }
     }
 
@@ -322,10 +420,18 @@ mod tests {
         let cores: Vec<Wire> = steel.step_by(2).collect();
         let windings: Vec<Wire> = (3..32).map(|k| copper(f64::from(k) * 0.07)).collect();
         let notes: Vec<WoundNote> = (1..=20).map(note).collect();
-        for scale in [0.01, 1.0, 30.0] {
-            let question = question(scale, &notes, &cores, &windings);
+        for (scale, string_model) in [
+            (0.01, StringModel::ClosedForm),
+            (1.0, StringModel::ClosedForm),
+            (30.0, StringModel::ClosedForm),
+            (1.0, StringModel::Stepped),
+            (30.0, StringModel::Stepped),
+        ] {
+            let models = Models { string_model, ..Models::default() };
+            let question = BassQuestion { models, ..question(scale, &notes, &cores, &windings) };
             let design = design_bass(&question).unwrap();
             assert!(design.search.kept < design.search.within_limits);
+            assert_eq!(design.search.gap, 0.0);
             let builds = Builds::of(&question).unwrap();
             let context = |note| NoteContext::of(&question, note, None).unwrap();
             let contexts: Vec<_> = notes.iter().map(context).collect();
@@ -333,9 +439,42 @@ mod tests {
             let all = candidates::within(&question, &builds, &contexts, &survey, f64::INFINITY, &|| false);
             let all = all.unwrap();
             assert_eq!(all.iter().map(Candidates::len).sum::<u64>(), survey.within_limits);
-            let found = search::least(&question, &all, f64::INFINITY, &|| false).unwrap().unwrap();
-            assert!((found.value - design.terms.total()).abs() < 1e-9, "{scale}");
-            assert!((terms(&question, &builds, &contexts, &found.picks).total() - found.value).abs() < 1e-9);
+            let found = search::least(&question, &all, None, f64::INFINITY, &|| false).unwrap().unwrap();
+            assert!((found.value - design.search.objective).abs() < 1e-9, "{scale}");
+            if string_model == StringModel::ClosedForm {
+                assert!((design.terms.total() - found.value).abs() < 1e-9);
+                assert_eq!(design.search.inharmonicity_error, 0.0);
+            }
+        }
+    }
+
+    #[test]
+    fn what_is_cut_short_tells_a_gap_that_holds() {
+        let cores: Vec<Wire> = standard_wires(SizeSeries::Inch)
+            .into_iter()
+            .filter(|wire| wire.breaking_load_n().is_some())
+            .step_by(3)
+            .collect();
+        let windings: Vec<Wire> = (3..20).map(|k| copper(f64::from(k) * 0.1)).collect();
+        let notes: Vec<WoundNote> = (1..=12).map(note).collect();
+        let question = question(1.0, &notes, &cores, &windings);
+        let builds = Builds::of(&question).unwrap();
+        let contexts: Vec<_> =
+            notes.iter().map(|note| NoteContext::of(&question, note, None).unwrap()).collect();
+        let (survey, _) = candidates::survey(&question, &builds, &contexts, &|| false).unwrap();
+        let all =
+            candidates::within(&question, &builds, &contexts, &survey, f64::INFINITY, &|| false).unwrap();
+        let bounds = Bounds::of(&question, &all, &|| false).unwrap();
+        let best = design_bass(&question).unwrap().search.objective;
+        for few in [2, 10, 40] {
+            let thresholds = bounds.thresholds(few);
+            let above = thresholds.iter().copied().fold(f64::INFINITY, f64::min);
+            let kept = bounds.below(&all, &thresholds);
+            let Some(found) = search::least(&question, &kept, None, f64::INFINITY, &|| false).unwrap() else {
+                continue;
+            };
+            let gap = (found.value - above).max(0.0);
+            assert!(best <= found.value + 1e-12 && best >= found.value - gap - 1e-12, "{few}: {gap}");
         }
     }
 }

@@ -1,6 +1,6 @@
 //! What is asked of a bass.
 
-use becket_scale::{DEFAULT_LOAD_SHARE_LIMIT, DEFAULT_STRING_TENSION_LIMIT_N, PitchBasis};
+use becket_scale::{DEFAULT_LOAD_SHARE_LIMIT, DEFAULT_STRING_TENSION_LIMIT_N, Models};
 use becket_wire::Wire;
 
 use crate::bass::builds::Builds;
@@ -99,8 +99,8 @@ pub struct BassQuestion<'a> {
     pub second_layer_cost: f64,
     /// Limits.
     pub limits: BassLimits,
-    /// Which frequency the notes name.
-    pub pitch_basis: PitchBasis,
+    /// Which frequency the notes name, and what a string is taken to be.
+    pub models: Models,
 }
 
 impl BassQuestion<'_> {
@@ -130,6 +130,7 @@ impl BassQuestion<'_> {
         self.neighbour_costs.check("neighbour_costs", &mut faults);
         faults.weight("second_layer_cost", self.second_layer_cost);
         self.limits.check(&mut faults);
+        faults.models("models", &self.models);
         let usable = |wire: &Wire| {
             (self.limits.min_winding_mm..=self.limits.max_winding_mm).contains(&wire.diameter_mm())
         };

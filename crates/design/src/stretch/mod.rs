@@ -10,11 +10,10 @@ mod smooth;
 
 pub use octave::{Octave, OctaveRegion};
 
-use becket_acoustics::{
-    DomainError, equal_tempered_hz, frequency_stiffness_free_hz, inharmonicity, partial_cents,
-    tension_first_partial_n,
+use becket_acoustics::{DomainError, cents_between, equal_tempered_hz, fit_inharmonicity};
+use becket_scale::{
+    ComputeError, DEFAULT_A4_HZ, Models, PitchBasis, Scale, StringBody, WindingModel, bodies,
 };
-use becket_scale::{DEFAULT_A4_HZ, StringSet};
 use becket_wire::Catalogue;
 
 use crate::check::{Faults, SPEAKING_MM};
@@ -32,42 +31,22 @@ const MAX_OFFSET_CENTS: f64 = 1000.0;
 pub struct StretchNote {
     /// Number of the note, −8 to 88; notes rise by one.
     pub note: i16,
-    /// Speaking length in mm, 20 to 3000.
-    pub speaking_mm: f64,
-    /// Linear density in g/m as it acts on the first partial, 0.01 to 1000.
-    pub linear_density_g_m: f64,
-    /// Young's modulus of wire or core in GPa, 10 to 500.
-    pub youngs_modulus_gpa: f64,
-    /// Second moment of area of wire or core in mm⁴, 10⁻⁷ to 100.
-    pub second_moment_mm4: f64,
-    /// True B divided by that of the uniform string with the core's stiffness, 0.5 to 5: above 1 for wound strings with
-    /// bare ends, 1 where nothing better is known.
-    pub inharmonicity_factor: f64,
+    /// One string as it vibrates, its windings by the winding model; speaking length 20 to 3000 mm, linear density of wire
+    /// or core 0.01 to 1000 g/m, Young's modulus 10 to 500 GPa, second moment of area 10⁻⁷ to 100 mm⁴.
+    pub body: StringBody,
 }
 
 impl StretchNote {
-    /// Takes the first string of every note of a set.
+    /// Takes every note of a scale.
     ///
     /// # Errors
-    /// [`DesignError::Faults`] for wires that the catalogue lacks.
-    pub fn of_set(set: &StringSet, catalogue: &Catalogue) -> Result<Vec<Self>, DesignError> {
-        let mut faults = Faults::default();
-        let mut notes = Vec::new();
-        for string in set.strings.iter().filter(|string| string.string_id.number() == 1) {
-            match catalogue.get(string.wire_id.as_str()) {
-                Some(wire) => notes.push(Self {
-                    note: string.string_id.note(),
-                    speaking_mm: string.speaking_mm,
-                    linear_density_g_m: string.linear_density_g_m,
-                    youngs_modulus_gpa: wire.youngs_modulus_gpa(),
-                    second_moment_mm4: wire.second_moment_mm4(),
-                    inharmonicity_factor: 1.0,
-                }),
-                None => faults.add("wire_id", &string.wire_id, "a wire of the catalogue"),
-            }
-        }
-        faults.finish()?;
-        Ok(notes)
+    /// [`ComputeError`] for a wire that the catalogue lacks or that does not fit.
+    pub fn of_scale(
+        scale: &Scale,
+        catalogue: &Catalogue,
+        model: WindingModel,
+    ) -> Result<Vec<Self>, ComputeError> {
+        Ok(bodies(scale, catalogue, model)?.into_iter().map(|(note, body)| Self { note, body }).collect())
     }
 }
 
@@ -86,22 +65,29 @@ pub struct StretchOptions {
     pub tolerance_cents: f64,
     /// Most iterations, 1 to 1000.
     pub max_iterations: u32,
+    /// String model, and partials to which B is fitted. The pitch basis counts for nothing, since what is tuned is what
+    /// sounds; the winding model is in the notes already.
+    pub models: Models,
 }
 
 impl Default for StretchOptions {
-    /// A4 = 440 Hz (ISO 16); octaves that begin below note 28 (C3) by 6:3, to note 51 by 4:2, above by 2:1; smoothness
-    /// 100. Common practice but for the pitch, no source.
+    /// A4 = 440 Hz (ISO 16); octaves that begin below note 13 (A1) by 8:4, below 28 (C3) by 6:3, below 52 (C5) by 4:2, from
+    /// there on by 2:1; smoothness 100. Common practice but for the pitch, no source: the partials that are to agree are
+    /// to be ones that sound, and a soundboard radiates little of what lies below some 200 Hz. So the lowest octave goes
+    /// by the eighth partial of its lower note (A0: 220 Hz), and higher ones by lower partials.
     fn default() -> Self {
         Self {
             a4_hz: DEFAULT_A4_HZ,
             regions: vec![
-                OctaveRegion { first_note: -8, octave: Octave::SixThree },
+                OctaveRegion { first_note: -8, octave: Octave::EightFour },
+                OctaveRegion { first_note: 13, octave: Octave::SixThree },
                 OctaveRegion { first_note: 28, octave: Octave::FourTwo },
                 OctaveRegion { first_note: 52, octave: Octave::TwoOne },
             ],
             smoothness: 100.0,
             tolerance_cents: 1e-6,
             max_iterations: 100,
+            models: Models::default(),
         }
     }
 }
@@ -145,12 +131,13 @@ pub struct StretchedNote {
 ///
 /// # Formula
 /// ```text
-/// f_n = n·f₁·√((1 + B·n²)/(1 + B))
-/// octave 2m:m   θ(k+12) − θ(k) = S(k) = [c(2m, B_k) − c(1, B_k)] − [c(m, B_k+12) − c(1, B_k+12)],  c(n, B) = 600·log₂(1 + B·n²)
+/// octave 2m:m   θ(k+12) − θ(k) = S(k) = s_k(2m) − s_k+12(m),  s(n) = 1200·log₂(f_n/(n·f₁)), the string's own partials
 /// minimise      Σ (θ(k+12) − θ(k) − S(k))² + λ·Σ (θ(k−1) − 2·θ(k) + θ(k+1))²,   θ(49) = 0
-/// T = μ·(2·L·f₁)² − π²·E·I/L²,  B = factor·π²·E·I/(T·L²)
+/// closed form   T = μ·(2·L·f₁)² − π²·E·I/L²,  B = π²·E·I/(T·L²),  s(n) = 600·log₂((1 + B·n²)/(1 + B))
+/// stepped       T and f_n exactly, see becket_acoustics::SteppedString; B is fitted and is only told
 /// ```
-/// repeated from θ = 0 until θ no longer moves, since pitch changes tension and tension changes B.
+/// repeated from θ = 0 until θ no longer moves: pitch changes tension, tension changes partials and B, these change the
+/// stretch.
 ///
 /// # Valid range and accuracy
 /// The minimum is unique, as a curve that costs nothing is constant. λ decides how the jump of B at the break is spread;
@@ -169,14 +156,17 @@ pub struct StretchedNote {
 /// # Examples
 /// ```
 /// use becket_design::{StretchNote, StretchOptions, stretch};
+/// use becket_scale::StringBody;
 /// // Two octaves of 1 mm steel wire about A4.
 /// let note = |note: i16| StretchNote {
 ///     note,
-///     speaking_mm: 390.0 * (f64::from(49 - note) / 12.5).exp2(),
-///     linear_density_g_m: 6.165,
-///     youngs_modulus_gpa: 206.0,
-///     second_moment_mm4: 0.0491,
-///     inharmonicity_factor: 1.0,
+///     body: StringBody {
+///         speaking_mm: 390.0 * (f64::from(49 - note) / 12.5).exp2(),
+///         core_g_m: 6.165,
+///         youngs_modulus_gpa: 206.0,
+///         second_moment_mm4: 0.0491,
+///         spans: None,
+///     },
 /// };
 /// let notes: Vec<StretchNote> = (37..=61).map(note).collect();
 /// let tuning = stretch(&notes, &StretchOptions::default())?;
@@ -191,8 +181,8 @@ pub fn stretch(notes: &[StretchNote], options: &StretchOptions) -> Result<Stretc
     let mut offsets = vec![0.0; notes.len()];
     let mut last_change_cents = f64::INFINITY;
     for iteration in 1..=options.max_iterations {
-        let strings = strings(notes, &offsets, options.a4_hz)?;
-        let wanted = octave::wanted_cents(&strings, &options.regions)?;
+        let strings = strings(notes, &offsets, options)?;
+        let wanted = octave::wanted_cents(&strings, &options.regions);
         let next = smooth::offsets(&wanted, options.smoothness, anchor);
         last_change_cents = offsets.iter().zip(&next).map(|(old, new)| (new - old).abs()).fold(0.0, f64::max);
         if next.iter().any(|offset| offset.is_nan() || offset.abs() > MAX_OFFSET_CENTS) {
@@ -214,12 +204,12 @@ fn check(notes: &[StretchNote], options: &StretchOptions) -> Result<(), DesignEr
     }
     faults.consecutive(notes.iter().map(|note| note.note));
     for (at, note) in notes.iter().enumerate() {
-        let path = |field: &str| format!("notes[{at}].{field}");
-        faults.range(path("speaking_mm"), note.speaking_mm, SPEAKING_MM, "mm");
-        faults.range(path("linear_density_g_m"), note.linear_density_g_m, (0.01, 1000.0), "g/m");
-        faults.range(path("youngs_modulus_gpa"), note.youngs_modulus_gpa, (10.0, 500.0), "GPa");
-        faults.range(path("second_moment_mm4"), note.second_moment_mm4, (1e-7, 100.0), "mm⁴");
-        faults.range(path("inharmonicity_factor"), note.inharmonicity_factor, (0.5, 5.0), "");
+        let path = |field: &str| format!("notes[{at}].body.{field}");
+        let body = &note.body;
+        faults.range(path("speaking_mm"), body.speaking_mm, SPEAKING_MM, "mm");
+        faults.range(path("core_g_m"), body.core_g_m, (0.01, 1000.0), "g/m");
+        faults.range(path("youngs_modulus_gpa"), body.youngs_modulus_gpa, (10.0, 500.0), "GPa");
+        faults.range(path("second_moment_mm4"), body.second_moment_mm4, (1e-7, 100.0), "mm⁴");
     }
     if !notes.iter().any(|note| note.note == A4) {
         faults.add("notes", "no A4", "a row with note 49, which keeps its pitch");
@@ -247,32 +237,54 @@ impl StretchOptions {
         if !(1..=1000).contains(&self.max_iterations) {
             faults.add("options.max_iterations", self.max_iterations, "1 to 1000");
         }
+        faults.models("options.models", &self.models);
     }
 }
 
 /// The strings at their offsets.
-fn strings(notes: &[StretchNote], offsets: &[f64], a4_hz: f64) -> Result<Vec<StretchedNote>, DesignError> {
+fn strings(
+    notes: &[StretchNote],
+    offsets: &[f64],
+    options: &StretchOptions,
+) -> Result<Vec<Sounding>, DesignError> {
     let pairs = notes.iter().zip(offsets);
     let all = pairs.map(|(note, &offset)| {
-        string(note, offset, a4_hz).map_err(|source| DesignError::Formula { note: note.note, source })
+        string(note, offset, options).map_err(|source| DesignError::Formula { note: note.note, source })
     });
     all.collect()
 }
 
-fn string(note: &StretchNote, offset_cents: f64, a4_hz: f64) -> Result<StretchedNote, DomainError> {
-    let (length_mm, g_m) = (note.speaking_mm, note.linear_density_g_m);
-    let (e, i) = (note.youngs_modulus_gpa, note.second_moment_mm4);
-    let first_partial_hz = equal_tempered_hz(note.note.into(), a4_hz, offset_cents)?;
-    let tension_n = tension_first_partial_n(length_mm, g_m, first_partial_hz, e, i)?;
-    let free_hz = frequency_stiffness_free_hz(length_mm, g_m, tension_n)?;
-    let lowered_cents = becket_acoustics::cents_between(first_partial_hz, free_hz)?;
-    Ok(StretchedNote {
-        note: note.note,
-        offset_cents,
-        stiffness_free_offset_cents: offset_cents + lowered_cents,
-        first_partial_hz,
-        tension_n,
-        inharmonicity: note.inharmonicity_factor * inharmonicity(length_mm, tension_n, e, i)?,
+/// A string at its offset, and how sharp each of its partials is of its multiple of the first, in cents.
+#[derive(Debug)]
+pub(crate) struct Sounding {
+    pub(crate) note: StretchedNote,
+    pub(crate) sharpness_cents: Vec<f64>,
+}
+
+fn string(note: &StretchNote, offset_cents: f64, options: &StretchOptions) -> Result<Sounding, DomainError> {
+    let first_partial_hz = equal_tempered_hz(note.note.into(), options.a4_hz, offset_cents)?;
+    // An octave may need more partials than those to which B is fitted.
+    let fitted = options.models.partial_count;
+    let partial_count = fitted.max(Octave::HIGHEST_PARTIAL);
+    let models = Models { pitch_basis: PitchBasis::FirstPartial, partial_count, ..options.models };
+    let at = note.body.at(first_partial_hz, &models, true)?;
+    let none = DomainError { argument: "partials", value: f64::NAN, allowed: "partials that were asked for" };
+    let partials = at.partials.ok_or(none)?;
+    let few = usize::try_from(fitted).ok().and_then(|fitted| partials.partial_hz.get(..fitted));
+    Ok(Sounding {
+        note: StretchedNote {
+            note: note.note,
+            offset_cents,
+            stiffness_free_offset_cents: offset_cents
+                + cents_between(first_partial_hz, partials.stiffness_free_hz)?,
+            first_partial_hz,
+            tension_n: at.tension_n,
+            inharmonicity: match few {
+                Some(few) if fitted < partial_count => fit_inharmonicity(few)?.inharmonicity,
+                _ => at.inharmonicity,
+            },
+        },
+        sharpness_cents: partials.cents.clone(),
     })
 }
 
@@ -288,11 +300,6 @@ fn answer(
     let largest_octave_error_cents =
         octaves.map(|((low, high), wanted)| (high - low - wanted).abs()).fold(0.0, f64::max);
     let total_cents = offsets.last().zip(offsets.first()).map_or(0.0, |(high, low)| high - low);
-    let notes = strings(notes, offsets, options.a4_hz)?;
+    let notes = strings(notes, offsets, options)?.into_iter().map(|string| string.note).collect();
     Ok(Stretch { notes, total_cents, largest_octave_error_cents, iterations, last_change_cents })
-}
-
-/// How much sharper partial `n` is of n times the first partial, in cents.
-fn sharpness_cents(n: u32, b: f64) -> Result<f64, DomainError> {
-    Ok(partial_cents(n, b)? - partial_cents(1, b)?)
 }

@@ -1,8 +1,7 @@
 //! Which partials of an octave agree.
 
 use crate::check::{Faults, NOTE};
-use crate::error::DesignError;
-use crate::stretch::{OCTAVE_NOTES, StretchedNote, sharpness_cents};
+use crate::stretch::{OCTAVE_NOTES, Sounding};
 
 /// The pair of partials that agree in an octave: of the lower note, then of the upper one.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
@@ -22,6 +21,9 @@ pub enum Octave {
 }
 
 impl Octave {
+    /// The highest partial that any octave needs.
+    pub(crate) const HIGHEST_PARTIAL: u32 = 12;
+
     /// The partial of the upper note; that of the lower one is twice as high.
     #[must_use]
     pub const fn upper_partial(self) -> u32 {
@@ -61,18 +63,21 @@ pub(crate) fn check(regions: &[OctaveRegion], faults: &mut Faults) {
 }
 
 /// How much wider than 2:1 each octave is wanted, in cents, by rising lower note.
-pub(crate) fn wanted_cents(
-    strings: &[StretchedNote],
-    regions: &[OctaveRegion],
-) -> Result<Vec<f64>, DesignError> {
+pub(crate) fn wanted_cents(strings: &[Sounding], regions: &[OctaveRegion]) -> Vec<f64> {
     let octaves = strings.iter().zip(strings.iter().skip(OCTAVE_NOTES));
     let wanted = octaves.map(|(low, high)| {
-        let region = regions.iter().rev().find(|region| region.first_note <= low.note).or(regions.first());
+        let below = |region: &&OctaveRegion| region.first_note <= low.note.note;
+        let region = regions.iter().rev().find(below).or(regions.first());
         let m = region.map_or(1, |region| region.octave.upper_partial());
-        let low_cents = sharpness_cents(2 * m, low.inharmonicity);
-        let formula = |source| DesignError::Formula { note: low.note, source };
-        let high_cents = sharpness_cents(m, high.inharmonicity).map_err(formula)?;
-        Ok(low_cents.map_err(formula)? - high_cents)
+        low.sharp(2 * m) - high.sharp(m)
     });
     wanted.collect()
+}
+
+impl Sounding {
+    /// Sharpness of a partial in cents; there are as many as any octave needs.
+    fn sharp(&self, partial: u32) -> f64 {
+        let found = (1_u32..).zip(&self.sharpness_cents).find(|(number, _)| *number == partial);
+        found.map_or(0.0, |(_, cents)| *cents)
+    }
 }

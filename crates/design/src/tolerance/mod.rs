@@ -115,7 +115,8 @@ pub struct ToleranceReport {
 /// c_i = ∂y/∂x_i · δ_i          root sum square = √Σ c_i²          worst case = Σ |c_i|
 /// ```
 /// The derivatives are taken of the very functions that compute a set, by central differences of one part in 10⁵ (0.01
-/// cents for pitch), so that they cannot drift apart.
+/// cents for pitch), so that they cannot drift apart: by closed formulas, or by the exact solution of the stepped string, and
+/// with windings as tubes or helices, as the string's models say.
 ///
 /// # Valid range and accuracy
 /// First order: for tolerances of a few per cent the second order adds a few per cent of the tolerance. Tensile strength
@@ -132,12 +133,12 @@ pub struct ToleranceReport {
 /// ```
 /// use becket_acoustics::CrossSection;
 /// use becket_design::{Ends, Tolerances, TolerancedString, propagate};
-/// use becket_scale::{Allowances, HitchStyle, PitchBasis};
+/// use becket_scale::{Allowances, HitchStyle, Models};
 /// let string = TolerancedString {
 ///     note: 64,
 ///     speaking_mm: 181.0,
 ///     frequency_hz: 1046.5,
-///     pitch_basis: PitchBasis::StiffnessFree,
+///     models: Models::default(),
 ///     core_section: CrossSection::Round,
 ///     core_diameter_mm: 0.7874,
 ///     core_density_kg_m3: 7850.0,

@@ -1,11 +1,10 @@
 //! The string whose tolerances are propagated: inputs and figures.
 
 use becket_acoustics::{
-    CoveredSpan, CrossSection, DomainError, WindingModel, effective_density_g_m, equal_tempered_hz,
-    hitch_leg_mm, inharmonicity, layer_density_g_m, outer_diameter_mm, pin_take_up_mm, raised_hz,
-    relaxed_length_mm, stress_mpa, tension_first_partial_n, tension_stiffness_free_n,
+    CoveredSpan, CrossSection, DomainError, equal_tempered_hz, hitch_leg_mm, layer_density_g_m,
+    outer_diameter_mm, pin_take_up_mm, raised_hz, relaxed_length_mm, stress_mpa,
 };
-use becket_scale::{ComputeOptions, HitchStyle, Note, PitchBasis, ResolvedAllowances, Winding};
+use becket_scale::{ComputeOptions, HitchStyle, Models, Note, ResolvedAllowances, StringBody, Winding};
 use becket_wire::{Catalogue, Wire, WireId};
 
 use crate::bass::BareEnds;
@@ -46,8 +45,8 @@ pub struct TolerancedString {
     pub speaking_mm: f64,
     /// Frequency in Hz, 5 to 10000.
     pub frequency_hz: f64,
-    /// Which frequency that is.
-    pub pitch_basis: PitchBasis,
+    /// Which frequency that is, and what the string is taken to be: every band is that of these models.
+    pub models: Models,
     /// Shape of wire or core.
     pub core_section: CrossSection,
     /// Diameter of wire or core in mm, of a hexagonal one the width across flats; 0.05 to 6.
@@ -97,7 +96,7 @@ impl TolerancedString {
             note: note.note,
             speaking_mm: note.speaking_mm,
             frequency_hz,
-            pitch_basis: options.pitch_basis(),
+            models: options.models(),
             core_section: core.material().cross_section(),
             core_diameter_mm: core.diameter_mm(),
             core_density_kg_m3: core.density_kg_m3(),
@@ -133,6 +132,7 @@ impl TolerancedString {
         if self.winding.is_none() && self.outer_winding.is_some() {
             faults.add("outer_winding", "given", "an inner layer below it");
         }
+        faults.models("models", &self.models);
         let Ends { front_mm, back_mm, hitch: _, allowances } = self.ends;
         faults.range("ends.front_mm", front_mm, (0.0, 1000.0), "mm");
         faults.range("ends.back_mm", back_mm, (0.0, 1500.0), "mm");
@@ -220,13 +220,9 @@ impl Inputs {
     pub(crate) fn figures(&self, string: &TolerancedString) -> Result<Figures, DomainError> {
         let (d_mm, e, length_mm) = (self.core_diameter_mm, self.youngs_modulus_gpa, self.speaking_mm);
         let area_mm2 = string.core_section.area_mm2(d_mm)?;
-        let i_mm4 = string.core_section.second_moment_mm4(d_mm)?;
         let hz = raised_hz(string.frequency_hz, self.pitch_cents)?;
-        let g_m = self.density_g_m(string, area_mm2)?;
-        let tension_n = match string.pitch_basis {
-            PitchBasis::StiffnessFree => tension_stiffness_free_n(length_mm, g_m, hz)?,
-            PitchBasis::FirstPartial => tension_first_partial_n(length_mm, g_m, hz, e, i_mm4)?,
-        };
+        let at_pitch = self.body(string, area_mm2)?.at(hz, &string.models, false)?;
+        let tension_n = at_pitch.tension_n;
         let stress_mpa = stress_mpa(tension_n, area_mm2)?;
         let ends = &string.ends;
         let allow = &ends.allowances;
@@ -242,7 +238,7 @@ impl Inputs {
             tension_n,
             stress_mpa,
             load_share: string.tensile_mpa.map_or(0.0, |tensile_mpa| stress_mpa / tensile_mpa),
-            inharmonicity: inharmonicity(length_mm, tension_n, e, i_mm4)?,
+            inharmonicity: at_pitch.inharmonicity,
             cut_mm: pin_mm
                 + relaxed_length_mm(straight_mm, tension_n, e, area_mm2)?
                 + allow.working_mm
@@ -250,8 +246,8 @@ impl Inputs {
         })
     }
 
-    fn density_g_m(&self, string: &TolerancedString, area_mm2: f64) -> Result<f64, DomainError> {
-        let core_g_m = self.core_density_kg_m3 * area_mm2 * 1e-3;
+    /// The string as it vibrates.
+    fn body(&self, string: &TolerancedString, area_mm2: f64) -> Result<StringBody, DomainError> {
         let layers = [
             (string.winding, self.winding_diameter_mm, self.winding_density_kg_m3),
             (string.outer_winding, self.outer_winding_diameter_mm, self.outer_winding_density_kg_m3),
@@ -263,7 +259,7 @@ impl Inputs {
             let Some(winding) = winding else { break };
             *span = CoveredSpan {
                 density_g_m: layer_density_g_m(
-                    WindingModel::Tube,
+                    string.models.winding_model,
                     under_mm,
                     wire_diameter_mm,
                     density_kg_m3,
@@ -273,7 +269,13 @@ impl Inputs {
             };
             under_mm = outer_diameter_mm(under_mm, wire_diameter_mm)?;
         }
-        effective_density_g_m(self.speaking_mm, core_g_m, &spans)
+        Ok(StringBody {
+            speaking_mm: self.speaking_mm,
+            core_g_m: self.core_density_kg_m3 * area_mm2 * 1e-3,
+            youngs_modulus_gpa: self.youngs_modulus_gpa,
+            second_moment_mm4: string.core_section.second_moment_mm4(self.core_diameter_mm)?,
+            spans: string.winding.is_some().then_some(spans),
+        })
     }
 }
 

@@ -5,7 +5,7 @@ use becket_design::{
     BareEnds, BassDesign, BassLimits, BassQuestion, Curve, Neighbour, NeighbourCosts, PlainDesign,
     PlainLimits, PlainNote, PlainQuestion, Target, Targets, WoundNote, design_bass, design_plain,
 };
-use becket_scale::{HitchStyle, PitchBasis, SectionId};
+use becket_scale::{HitchStyle, Models, PitchBasis, SectionId};
 use becket_wire::{Material, SizeSeries, Wire, WireDraft, standard_wires};
 
 /// Speaking lengths of notes 27 to 88 in mm. Posted as measurements of a small grand on a technicians' forum, 2019.
@@ -86,7 +86,7 @@ pub(crate) fn bass_question<'a>(
         neighbour_costs: NeighbourCosts::default(),
         second_layer_cost: 0.0,
         limits: BassLimits::default(),
-        pitch_basis: PitchBasis::StiffnessFree,
+        models: Models::default(),
     }
 }
 

@@ -110,6 +110,8 @@ fn equals_brute_force_on_small_cases() {
                         min_run_notes,
                         pitch_basis,
                         neighbour_costs: NeighbourCosts {
+                            winding_step: 0.0,
+                            layer_change: 0.0,
                             tension_step,
                             inharmonicity_step,
                             wire_change,

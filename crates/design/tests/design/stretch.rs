@@ -1,7 +1,8 @@
 //! Stretch of an instrument that is itself designed from the stock.
 
-use becket_acoustics::partial_hz;
+use becket_acoustics::{CoveredSpan, Segment, SteppedString, partial_hz};
 use becket_design::{DesignError, Octave, OctaveRegion, StretchNote, StretchOptions, stretch};
+use becket_scale::{ComputeError, Models, StringBody, StringModel, WindingModel};
 
 use crate::{difference, fixture};
 
@@ -13,11 +14,14 @@ fn instrument() -> Vec<StretchNote> {
         let wire = cores.iter().find(|core| core.wire_id() == wire_id).unwrap();
         StretchNote {
             note,
-            speaking_mm,
-            linear_density_g_m: g_m.unwrap_or(wire.linear_density_g_m()),
-            youngs_modulus_gpa: wire.youngs_modulus_gpa(),
-            second_moment_mm4: wire.second_moment_mm4(),
-            inharmonicity_factor: 1.0,
+            body: StringBody {
+                speaking_mm,
+                // The windings as if they were part of the core.
+                core_g_m: g_m.unwrap_or(wire.linear_density_g_m()),
+                youngs_modulus_gpa: wire.youngs_modulus_gpa(),
+                second_moment_mm4: wire.second_moment_mm4(),
+                spans: None,
+            },
         }
     };
     let low = whole.wound.notes.iter().zip(&whole.wound_notes);
@@ -79,11 +83,11 @@ fn tension_and_stiffness_are_those_of_the_offset_pitch() {
         let hz = fixture::hz(note.note) * (stretched.offset_cents / 1200.0).exp2();
         assert!((hz / stretched.first_partial_hz - 1.0).abs() < 1e-9);
         let again = becket_acoustics::frequency_first_partial_hz(
-            note.speaking_mm,
-            note.linear_density_g_m,
+            note.body.speaking_mm,
+            note.body.core_g_m,
             stretched.tension_n,
-            note.youngs_modulus_gpa,
-            note.second_moment_mm4,
+            note.body.youngs_modulus_gpa,
+            note.body.second_moment_mm4,
         );
         assert!((again.unwrap() / hz - 1.0).abs() < 1e-9);
         let flat = stretched.offset_cents - stretched.stiffness_free_offset_cents;
@@ -91,18 +95,73 @@ fn tension_and_stiffness_are_those_of_the_offset_pitch() {
     }
 }
 
+/// A wound string of two octaves below A4, or one like it, with bare ends.
+fn wound(note: i16, bare_mm: f64) -> StretchNote {
+    let speaking_mm = 500.0 * (f64::from(49 - note) / 20.0).exp2();
+    let span = |density_g_m| CoveredSpan { density_g_m, start_mm: bare_mm, end_mm: speaking_mm - bare_mm };
+    StretchNote {
+        note,
+        body: StringBody {
+            speaking_mm,
+            core_g_m: 6.165,
+            youngs_modulus_gpa: 206.0,
+            second_moment_mm4: 0.0491,
+            spans: Some([span(40.0), span(0.0)]),
+        },
+    }
+}
+
 #[test]
-fn a_higher_true_stiffness_counts() {
-    let notes = instrument();
-    let stiffer: Vec<StretchNote> =
-        notes.iter().map(|note| StretchNote { inharmonicity_factor: 1.3, ..*note }).collect();
-    let (plain, more) = (
-        stretch(&notes, &StretchOptions::default()).unwrap(),
-        stretch(&stiffer, &StretchOptions::default()).unwrap(),
-    );
-    // Stretch is nearly in proportion to B while that is small.
-    assert!((more.total_cents / plain.total_cents - 1.3).abs() < 0.05, "{}", more.total_cents);
-    assert!((more.notes[10].inharmonicity / plain.notes[10].inharmonicity - 1.3).abs() < 0.01);
+fn exact_partials_of_bare_ends_count() {
+    let total = |string_model, bare_mm| {
+        let notes: Vec<StretchNote> = (13..=61).map(|note| wound(note, bare_mm)).collect();
+        let models = Models { string_model, ..Models::default() };
+        stretch(&notes, &StretchOptions { models, ..StretchOptions::default() }).unwrap()
+    };
+    let closed = total(StringModel::ClosedForm, 0.0);
+    let covered = total(StringModel::Stepped, 0.0);
+    // Without bare ends the exact partials are those of the closed formula.
+    assert!((closed.total_cents - covered.total_cents).abs() < 1e-5);
+    for (a, b) in closed.notes.iter().zip(&covered.notes) {
+        assert!(
+            (a.offset_cents - b.offset_cents).abs() < 1e-5 && (a.tension_n / b.tension_n - 1.0).abs() < 1e-7
+        );
+    }
+    let bare = total(StringModel::Stepped, 15.0);
+    assert!(bare.total_cents > 1.1 * covered.total_cents, "{} {}", bare.total_cents, covered.total_cents);
+    // The closed form does not see them in B.
+    assert!((total(StringModel::ClosedForm, 15.0).total_cents / closed.total_cents - 1.0).abs() < 0.02);
+}
+
+#[test]
+fn exact_partials_of_octaves_agree_to_the_reported_error() {
+    let notes: Vec<StretchNote> = (28..=61).map(|note| wound(note, 12.0)).collect();
+    let models = Models { string_model: StringModel::Stepped, partial_count: 8, ..Models::default() };
+    let regions = vec![OctaveRegion { first_note: -8, octave: Octave::TwelveSix }];
+    let options = StretchOptions { models, regions, smoothness: 0.01, ..StretchOptions::default() };
+    let result = stretch(&notes, &options).unwrap();
+    // Solved again at the tensions of the answer, from the equation itself.
+    let exact = |at: usize, n: usize| {
+        let body = notes[at].body;
+        let [winding, _] = body.spans.unwrap();
+        let bare = Segment { length_mm: winding.start_mm, linear_density_g_m: body.core_g_m };
+        let covered = Segment {
+            length_mm: winding.end_mm - winding.start_mm,
+            linear_density_g_m: body.core_g_m + winding.density_g_m,
+        };
+        let string = SteppedString {
+            tension_n: result.notes[at].tension_n,
+            bending_stiffness_n_m2: 1e-3 * body.youngs_modulus_gpa * body.second_moment_mm4,
+            segments: &[bare, covered, bare],
+        };
+        string.partials_hz(12).unwrap()[n - 1]
+    };
+    let mut largest: f64 = 0.0;
+    for low in 0..notes.len() - 12 {
+        assert!((exact(low, 1) / result.notes[low].first_partial_hz - 1.0).abs() < 1e-9);
+        largest = largest.max((1200.0 * (exact(low + 12, 6) / exact(low, 12)).log2()).abs());
+    }
+    assert!((largest - result.largest_octave_error_cents).abs() < 1e-4, "{largest}");
 }
 
 #[test]
@@ -131,21 +190,26 @@ fn tells_when_it_has_not_settled_and_what_is_wrong() {
     let few = stretch(&notes[40..50], &StretchOptions::default());
     assert!(matches!(few, Err(DesignError::Faults(faults)) if faults.len() == 1));
     let mut wrong = notes[..30].to_vec();
-    wrong[3].speaking_mm = f64::NAN;
+    wrong[3].body.speaking_mm = f64::NAN;
     let options = StretchOptions { regions: Vec::new(), smoothness: 0.0, ..StretchOptions::default() };
     match stretch(&wrong, &options) {
         Err(DesignError::Faults(faults)) => {
             let fields: Vec<&str> = faults.iter().map(|fault| fault.field.as_str()).collect();
-            assert_eq!(fields, ["notes[3].speaking_mm", "notes", "options.regions", "options.smoothness"]);
+            assert_eq!(
+                fields,
+                ["notes[3].body.speaking_mm", "notes", "options.regions", "options.smoothness"]
+            );
         }
         other => panic!("{other:?}"),
     }
 }
 
 #[test]
-fn takes_the_strings_of_a_set() {
+fn takes_the_notes_of_a_scale() {
+    let catalogue = difference::catalogue();
+    let scale = difference::draft().validate(&catalogue).unwrap();
     let set = difference::set(&difference::draft());
-    let notes = StretchNote::of_set(&set, &difference::catalogue()).unwrap();
+    let notes = StretchNote::of_scale(&scale, &catalogue, WindingModel::Tube).unwrap();
     assert_eq!(notes.len(), 88);
     let result = stretch(&notes, &StretchOptions::default()).unwrap();
     // The same strings as in the set, but a few cents away and by the first partial, so nearly the same B.
@@ -154,6 +218,6 @@ fn takes_the_strings_of_a_set() {
         assert_eq!(string.string_id.note(), note.note);
         assert!((note.inharmonicity / string.inharmonicity - 1.0).abs() < 0.1);
     }
-    let refused = StretchNote::of_set(&set, &becket_wire::Catalogue::new());
-    assert!(matches!(refused, Err(DesignError::Faults(faults)) if faults.len() == 88));
+    let refused = StretchNote::of_scale(&scale, &becket_wire::Catalogue::new(), WindingModel::Tube);
+    assert!(matches!(refused, Err(ComputeError::UnknownWire { .. })));
 }

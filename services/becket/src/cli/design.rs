@@ -3,7 +3,7 @@
 use std::path::PathBuf;
 use std::str::FromStr;
 
-use becket_api::stringing::OctaveRule;
+use becket_api::stringing::{ComputeOptions, OctaveRule, PitchBasis, StringModel, WindingModel};
 use clap::{Args, Subcommand};
 
 use super::values::length_mm;
@@ -28,6 +28,38 @@ Example:
     Plain(DesignFile),
 }
 
+/// What strings are taken to be, and which pitch is meant.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Args)]
+pub(crate) struct ModelFlags {
+    /// Take the pitch for the first partial, which is what sounds, and not for the frequency without stiffness
+    #[arg(long)]
+    pub(crate) first_partial: bool,
+    /// Solve wound strings exactly, with their bare ends; B is then fitted to the exact partials
+    #[arg(long)]
+    pub(crate) stepped: bool,
+    /// Reckon the mass of windings as a helix, and not as a tube
+    #[arg(long)]
+    pub(crate) helix: bool,
+    /// Number of partials that B is fitted to, 2 to 60 [default: 16]
+    #[arg(long, value_name = "N")]
+    pub(crate) partials: Option<i32>,
+}
+
+impl ModelFlags {
+    /// Options with these flags; `None` if nothing is asked for, so that those of a serial, or the defaults, hold.
+    pub(crate) fn options(self, a4_hz: Option<f64>) -> Option<ComputeOptions> {
+        let options = ComputeOptions {
+            a4_hz,
+            pitch_basis: self.first_partial.then_some(PitchBasis::FirstPartial.into()),
+            string_model: self.stepped.then_some(StringModel::Stepped.into()),
+            winding_model: self.helix.then_some(WindingModel::Helix.into()),
+            partial_count: self.partials,
+            ..ComputeOptions::default()
+        };
+        (options != ComputeOptions::default()).then_some(options)
+    }
+}
+
 /// The question of a design.
 #[derive(Debug, Args)]
 pub(crate) struct DesignFile {
@@ -42,7 +74,8 @@ pub(crate) struct DesignFile {
 Example:
   becket replace 40 620 0.94
   becket replace 16 977 1.00 --hex --layer 2.80,18,963
-  becket replace 1 45.9in 0.047in --layer 0.12in,0.8in,45.2in --layer 0.27in,1.1in,45in --count 5")]
+  becket replace 1 45.9in 0.047in --layer 0.12in,0.8in,45.2in --layer 0.27in,1.1in,45in --count 5
+  becket replace 16 977 1.00 --hex --layer 2.80,18,963 --stepped --helix --first-partial")]
 pub(crate) struct Replace {
     /// Note, 1 to 88
     #[arg(value_name = "NOTE", allow_negative_numbers = true)]
@@ -68,6 +101,8 @@ pub(crate) struct Replace {
     /// Largest share of breaking load, 0.01 to 1 [default: 0.7]
     #[arg(long, value_name = "SHARE")]
     pub(crate) max_load: Option<f64>,
+    #[command(flatten)]
+    pub(crate) models: ModelFlags,
 }
 
 /// A layer of an old string: diameter over it, start and end, in mm.
@@ -98,7 +133,8 @@ Each set is a serial, a stored revision as MODEL/REVISION, or a file of a scale 
 Example:
   becket compare small-160/a small-160-changed.toml
   becket compare small-160/a S16-0412
-  becket compare small-160/a small-160/a --new-a4 442")]
+  becket compare small-160/a small-160/a --new-a4 442
+  becket compare small-160/a small-160/a --new-stepped")]
 pub(crate) struct Compare {
     /// Set that is compared with
     #[arg(value_name = "OLD")]
@@ -112,14 +148,24 @@ pub(crate) struct Compare {
     /// Pitch of A4 of the new set [default: 440, or the serial's]
     #[arg(long, value_name = "HZ")]
     pub(crate) new_a4: Option<f64>,
+    /// Solve wound strings of the old set exactly
+    #[arg(long)]
+    pub(crate) old_stepped: bool,
+    /// Solve wound strings of the new set exactly
+    #[arg(long)]
+    pub(crate) new_stepped: bool,
 }
 
 /// Computes a stretched tuning from the strings' own inharmonicity
 #[derive(Debug, Args)]
 #[command(after_help = "\
+What is tuned is the first partial; --first-partial says that the offsets which are saved are its own too. With --stepped
+octaves are those of the exact partials of wound strings.
+
 Example:
   becket stretch small-160 a
   becket stretch small-160 a --octaves -8=6:3 --octaves 28=4:2 --octaves 52=2:1 --smoothness 1000
+  becket stretch small-160 a --stepped --helix
   becket stretch small-160 a --first-partial --save small-160-b.toml --as b")]
 pub(crate) struct Stretch {
     /// Model
@@ -131,9 +177,8 @@ pub(crate) struct Stretch {
     /// Pitch of A4 [default: 440]
     #[arg(long, value_name = "HZ")]
     pub(crate) a4: Option<f64>,
-    /// Take pitches for the first partial; then the offsets that are saved are those of the first partial
-    #[arg(long)]
-    pub(crate) first_partial: bool,
+    #[command(flatten)]
+    pub(crate) models: ModelFlags,
     /// From which note on octaves agree in which partials: 2:1, 4:2, 6:3, 8:4, 10:5 or 12:6
     #[arg(long = "octaves", value_name = "NOTE=RULE", allow_hyphen_values = true)]
     pub(crate) octaves: Vec<OctaveWord>,
@@ -182,7 +227,8 @@ or standard deviations, all of one kind.
 
 Example:
   becket bands small-160/a 27 52 88 --core 0.0004in --length 1 --pitch 2
-  becket bands S16-0412 --core 0.01 --winding 0.01 --modulus 0.02")]
+  becket bands S16-0412 --core 0.01 --winding 0.01 --modulus 0.02
+  becket bands small-160/a 1 10 --core 0.01 --winding 0.01 --stepped --helix --first-partial")]
 pub(crate) struct Bands {
     /// Serial, MODEL/REVISION, or file of a scale
     #[arg(value_name = "SET")]
@@ -211,6 +257,11 @@ pub(crate) struct Bands {
     /// Density of winding wire, as a share of itself
     #[arg(long, value_name = "SHARE")]
     pub(crate) winding_density: Option<f64>,
+    /// Pitch of A4 [default: 440, or the serial's]
+    #[arg(long, value_name = "HZ")]
+    pub(crate) a4: Option<f64>,
+    #[command(flatten)]
+    pub(crate) models: ModelFlags,
 }
 
 /// Lists the strings of a serial that its model's standard set does not have, so that only those are ordered

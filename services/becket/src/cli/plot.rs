@@ -4,7 +4,9 @@ use std::path::PathBuf;
 
 use clap::{ArgGroup, Args};
 
-/// Draws a string set as SVG or PNG: lengths, diameters, tensions, load, inharmonicity and pitch over the compass
+use super::ModelFlags;
+
+/// Draws a string set as SVG or PNG: lengths, diameters, tensions, load, inharmonicity, pitch and computed stretch
 #[derive(Debug, Args)]
 #[command(
     group = ArgGroup::new("of").required(true).args(["serial_id", "model"]),
@@ -13,6 +15,7 @@ Example:
   becket plot C27-0107 --out C27-0107.svg
   becket plot --model small-160 --revision a --out small-160.png
   becket plot C27-0107 --with C27-0108 --out both.svg
+  becket plot --model small-160 --revision a --stepped --helix --first-partial --out exact.png
   becket plot --model concert-270 --revision a --with small-160/a --out models.png"
 )]
 pub(crate) struct Plot {
@@ -28,6 +31,11 @@ pub(crate) struct Plot {
     /// A second set that is drawn over the first: a serial, or a model and revision as MODEL/REVISION
     #[arg(long, value_name = "SET")]
     pub(crate) with: Option<String>,
+    /// Pitch of A4 [default: 440, or the serial's]
+    #[arg(long, value_name = "HZ")]
+    pub(crate) a4: Option<f64>,
+    #[command(flatten)]
+    pub(crate) models: ModelFlags,
     /// File to write; its ending, .svg or .png, says in which form
     #[arg(long, value_name = "FILE")]
     pub(crate) out: PathBuf,

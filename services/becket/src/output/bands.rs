@@ -1,14 +1,22 @@
 //! Figures with the bands that tolerances make.
 
-use becket_api::stringing::{Band, StringBands};
+use becket_api::stringing::{Band, ComputeBandsResponse, StringBands};
 use becket_units::UnitSystem;
 
-use super::{Measures, SAFETY_NOTE, Sheet, design::strength, left, names::note_name, right};
+use super::{
+    Measures, SAFETY_NOTE, Sheet,
+    design::{models_text, strength},
+    left,
+    names::note_name,
+    right,
+};
 
 /// The bands for people.
-pub(crate) fn bands_text(notes: &[StringBands], units: UnitSystem) -> String {
+pub(crate) fn bands_text(answer: &ComputeBandsResponse, units: UnitSystem) -> String {
+    let notes = &answer.notes;
     format!(
-        "A band is the root of the sum of squares, for tolerances that are independent; the worst case is their sum.\n\n{}\n{}{SAFETY_NOTE}",
+        "A band is the root of the sum of squares, for tolerances that are independent; the worst case is their sum.\n  {}\n\n{}\n{}{SAFETY_NOTE}",
+        models_text(answer.models.as_ref()),
         bands_sheet(notes, units).table(),
         strength(notes.iter().map(|bands| bands.strength_label.as_str())),
     )
@@ -84,6 +92,7 @@ mod tests {
         let unknown = StringBands { load_share: None, note: 65, ..bands.clone() };
         expect![[r#"
             A band is the root of the sum of squares, for tolerances that are independent; the worst case is their sum.
+  
 
              note   name   wire       tension   tension band   tension worst    load   load band   load worst         B   B band     cut   cut band   cut worst
                                             N              N               N       %           %            %                  %      mm         mm          mm
@@ -97,7 +106,10 @@ mod tests {
             wire springs when it is cut, and a breaking string whips. Never load a plate beyond its maker's limits.
             These figures are a calculation; they do not replace the plate maker's limits, local safety rules, or a
             qualified piano technician.
-        "#]].assert_eq(&bands_text(&[bands.clone(), unknown], UnitSystem::Metric));
+        "#]].assert_eq(&bands_text(
+            &ComputeBandsResponse { notes: vec![bands.clone(), unknown], models: None },
+            UnitSystem::Metric,
+        ));
         expect![[r#"
             note,name,wire,tension_n,tension_band_n,tension_worst_n,load_percent,load_band_percent,load_worst_percent,b,b_band_percent,cut_mm,cut_band_mm,cut_worst_mm
             64,C6,mw-in-13,757.1,19.7,27.6,68.40,0.21,0.29,2.30e-3,5.00,561.0,1.1,1.6

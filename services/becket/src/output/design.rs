@@ -1,7 +1,8 @@
 //! Designs of bass and plain strings.
 
 use becket_api::stringing::{
-    DesignBassResponse, DesignPlainWiresResponse, ObjectiveTerms, PlainChoice, WoundChoice,
+    DesignBassResponse, DesignPlainWiresResponse, ObjectiveTerms, PitchBasis, PlainChoice, StringModel,
+    StringModels, WindingModel, WoundChoice,
 };
 use becket_units::UnitSystem;
 
@@ -10,18 +11,62 @@ use super::{Measures, SAFETY_NOTE, Sheet, left, measures::percent, names::note_n
 /// A bass for people: what was searched, the objective, the notes.
 pub(crate) fn bass_text(design: &DesignBassResponse, units: UnitSystem) -> String {
     format!(
-        "Bass of {} notes from {} cores and {} winding wires\n  {} combinations, {} within the limits, {} that could not be \
-         ruled out: no better one is left\n{}\n{}\n{}{SAFETY_NOTE}",
+        "Bass of {} notes from {} cores and {} winding wires; {}\n  {} combinations, {} within the limits, {} that could not be \
+         ruled out: {}\n{}{}\n{}\n{}{SAFETY_NOTE}",
         design.notes.len(),
         design.cores,
         design.windings,
+        models_text(design.models.as_ref()),
         design.combinations,
         design.combinations_within_limits,
         design.combinations_kept,
+        optimum(design),
+        searched(design),
         objective(design.objective.as_ref()),
         bass_sheet(&design.notes, units).table(),
         strength(design.notes.iter().map(|choice| choice.strength_label.as_str())),
     )
+}
+
+/// How near the design is to the optimum.
+fn optimum(design: &DesignBassResponse) -> String {
+    if design.objective_gap > 0.0 {
+        return format!(
+            "the search was cut short, the optimum is lower by {:.5} at most",
+            design.objective_gap
+        );
+    }
+    "no better one is left".to_owned()
+}
+
+/// What the search took B for, where that is not what the strings have.
+fn searched(design: &DesignBassResponse) -> String {
+    if design.inharmonicity_error_share == 0.0 {
+        return String::new();
+    }
+    format!(
+        "  figures are exact; the search took B for bare ends by a formula, {:.1} % off at most, objective there {:.5}\n",
+        design.inharmonicity_error_share * 100.0,
+        design.searched_objective,
+    )
+}
+
+/// By what an answer was computed.
+pub(super) fn models_text(models: Option<&StringModels>) -> String {
+    let Some(models) = models else { return String::new() };
+    let string = match models.string_model() {
+        StringModel::Stepped => format!("wound strings exact, B from {} partials", models.partial_count),
+        StringModel::ClosedForm | StringModel::Unspecified => "closed form".to_owned(),
+    };
+    let winding = match models.winding_model() {
+        WindingModel::Helix => "helix",
+        WindingModel::Tube | WindingModel::Unspecified => "tube",
+    };
+    let pitch = match models.pitch_basis() {
+        PitchBasis::FirstPartial => "first partial",
+        PitchBasis::StiffnessFree | PitchBasis::Unspecified => "without stiffness",
+    };
+    format!("{string}; windings as {winding}; pitch {pitch}")
 }
 
 /// One row for each wound note.
@@ -110,6 +155,8 @@ fn objective(terms: Option<&ObjectiveTerms>) -> String {
         ("steps of B", terms.inharmonicity_steps),
         ("changes of wire", terms.wire_changes),
         ("thicker above", terms.thicker_above),
+        ("steps of winding wire", terms.winding_steps),
+        ("changes of layers", terms.layer_changes),
         ("second layers", terms.second_layers),
         ("tied strings", terms.tied_strings),
     ];
@@ -175,14 +222,24 @@ mod tests {
             combinations: 4100,
             combinations_within_limits: 900,
             combinations_kept: 41,
+            objective_gap: 0.0,
+            searched_objective: 0.01021,
+            inharmonicity_error_share: 0.0123,
+            models: Some(StringModels {
+                pitch_basis: PitchBasis::FirstPartial.into(),
+                string_model: StringModel::Stepped.into(),
+                winding_model: WindingModel::Helix.into(),
+                partial_count: 16,
+            }),
         }
     }
 
     #[test]
     fn a_bass_is_a_page() {
         expect![[r#"
-            Bass of 2 notes from 9 cores and 30 winding wires
+            Bass of 2 notes from 9 cores and 30 winding wires; wound strings exact, B from 16 partials; windings as helix; pitch first partial
               4100 combinations, 900 within the limits, 41 that could not be ruled out: no better one is left
+              figures are exact; the search took B for bare ends by a formula, 1.2 % off at most, objective there 0.01021
               objective 0.01024 = targets 0.00024 + tension steps 0.01000
 
              note   name   core       windings            tension   stress   load         B   diameter   density   target cost

@@ -38,7 +38,7 @@ pub(crate) use journal::journal_sheet;
 pub(crate) use measures::Measures;
 
 pub(crate) use partials::{partials_sheet, partials_text};
-pub(crate) use picture::picture;
+pub(crate) use picture::{Tuning, picture};
 pub(crate) use record::{record_sheet, record_text, trace_sheet};
 pub(crate) use replacement::{replacement_sheet, replacement_text};
 pub(crate) use safety::SAFETY_NOTE;

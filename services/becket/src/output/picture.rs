@@ -2,29 +2,48 @@
 
 use std::collections::HashMap;
 
-use becket_api::stringing::{PitchBasis, Scale, StringFigures, StringSet};
+use becket_api::stringing::{
+    ComputeStretchResponse, PitchBasis, Scale, StringFigures, StringModel, StringSet, WindingModel,
+};
 use becket_plot::{CurveSet, Picture, SectionSpan, StringPoint};
 
 use super::names::word;
 use crate::errors::Failure;
 
+/// The stretch computed from a set's own strings, or why there is none.
+#[derive(Debug, Clone)]
+pub(crate) enum Tuning {
+    /// It is there.
+    Computed(Box<ComputeStretchResponse>),
+    /// It could not be computed.
+    Refused(String),
+}
+
 /// A picture of one set, or of two over each other.
 ///
 /// # Errors
 /// [`Failure::Answer`] if a set lacks what it was computed from.
-pub(crate) fn picture(title: Option<&str>, sets: &[StringSet]) -> Result<Picture, Failure> {
-    let labels: Vec<_> = sets.iter().map(label).collect();
+pub(crate) fn picture(title: Option<&str>, drawn: &[(StringSet, Tuning)]) -> Result<Picture, Failure> {
+    let sets = || drawn.iter().map(|(set, _)| set);
+    let labels: Vec<_> = sets().map(label).collect();
     let title = title.map_or_else(|| labels.join(" and "), str::to_owned);
     let mut remarks = Vec::new();
-    for set in sets {
+    for set in sets() {
         for remark in set_remarks(set) {
             if !remarks.contains(&remark) {
                 remarks.push(remark);
             }
         }
     }
+    for (label, (_, tuning)) in labels.iter().zip(drawn) {
+        remarks.push(match tuning {
+            Tuning::Computed(tuning) => format!("{label}: stretch {:.1} cents in all", tuning.total_cents),
+            Tuning::Refused(why) => format!("{label}: no stretch, {why}"),
+        });
+    }
     remarks.push("bands of load: common practice, no source".to_owned());
-    let sets = sets.iter().zip(labels).map(|(set, label)| curves(set, label)).collect::<Result<_, _>>()?;
+    let sets = drawn.iter().zip(labels).map(|((set, tuning), label)| curves(set, tuning, label));
+    let sets = sets.collect::<Result<_, _>>()?;
     Ok(Picture { title, sets, remarks })
 }
 
@@ -40,6 +59,14 @@ fn set_remarks(set: &StringSet) -> Vec<String> {
         let basis = options.pitch_basis.map(|basis| word(basis, PitchBasis::as_str_name, "PITCH_BASIS_"));
         let a4_hz = options.a4_hz.unwrap_or_default();
         remarks.push(format!("A4 {a4_hz:.2} Hz, {}", basis.unwrap_or_default()));
+        let string = options.string_model.map(|model| word(model, StringModel::as_str_name, "STRING_MODEL_"));
+        let winding =
+            options.winding_model.map(|model| word(model, WindingModel::as_str_name, "WINDING_MODEL_"));
+        remarks.push(format!(
+            "wound strings: {}, windings as {}",
+            string.unwrap_or_default(),
+            winding.unwrap_or_default()
+        ));
     }
     for string in &set.strings {
         let remark = format!("strength: {}", string.strength_label);
@@ -50,13 +77,17 @@ fn set_remarks(set: &StringSet) -> Vec<String> {
     remarks
 }
 
-fn curves(set: &StringSet, label: String) -> Result<CurveSet, Failure> {
+fn curves(set: &StringSet, tuning: &Tuning, label: String) -> Result<CurveSet, Failure> {
     let basis = set.basis.as_ref().ok_or(Failure::Answer("what the set was computed from"))?;
     let scale = basis.scale.as_ref().ok_or(Failure::Answer("the scale of the set"))?;
     let diameters_mm: HashMap<_, _> =
         basis.wires.iter().map(|wire| (wire.wire_id.as_str(), wire.diameter_mm)).collect();
     let offsets_cents: HashMap<_, _> =
         scale.notes.iter().map(|note| (note.note, note.pitch_offset_cents)).collect();
+    let stretch_cents: HashMap<_, _> = match tuning {
+        Tuning::Computed(tuning) => tuning.notes.iter().map(|note| (note.note, note.offset_cents)).collect(),
+        Tuning::Refused(_) => HashMap::new(),
+    };
     let point = |string: &StringFigures| -> Result<StringPoint, Failure> {
         let wire_mm = diameters_mm.get(string.wire_id.as_str());
         Ok(StringPoint {
@@ -68,6 +99,7 @@ fn curves(set: &StringSet, label: String) -> Result<CurveSet, Failure> {
             load_share: string.load_share,
             inharmonicity: string.inharmonicity,
             pitch_offset_cents: offsets_cents.get(&string.note).copied().unwrap_or_default(),
+            stretch_cents: stretch_cents.get(&string.note).copied(),
         })
     };
     let strings = set.strings.iter().map(point).collect::<Result<_, _>>()?;
@@ -90,7 +122,7 @@ fn sections(scale: &Scale) -> Vec<SectionSpan> {
 
 #[cfg(test)]
 mod tests {
-    use becket_api::stringing::{Note, Section, SetBasis, WindingFigures, Wire};
+    use becket_api::stringing::{Note, Section, SetBasis, StretchedNote, WindingFigures, Wire};
 
     use super::*;
 
@@ -139,7 +171,15 @@ mod tests {
 
     #[test]
     fn figures_of_scale_wires_and_strings_come_together() {
-        let picture = picture(None, &[set()]).unwrap();
+        let tuning = ComputeStretchResponse {
+            notes: vec![StretchedNote { note: 2, offset_cents: -6.5, ..StretchedNote::default() }],
+            total_cents: 34.56,
+            ..ComputeStretchResponse::default()
+        };
+        let picture = picture(None, &[(set(), Tuning::Computed(Box::new(tuning)))]).unwrap();
+        let stretch: Vec<_> = picture.sets[0].strings.iter().map(|string| string.stretch_cents).collect();
+        assert_eq!(stretch, [None, Some(-6.5), None]);
+        assert!(picture.remarks.contains(&"X-1: m revision a: stretch 34.6 cents in all".to_owned()));
         assert_eq!(picture.title, "X-1: m revision a");
         let curves = &picture.sets[0];
         let outer: Vec<_> = curves.strings.iter().map(|string| string.outer_mm).collect();
@@ -156,9 +196,10 @@ mod tests {
     #[test]
     fn what_is_missing_is_told() {
         let bare = StringSet { basis: None, ..set() };
-        assert!(matches!(picture(None, &[bare]), Err(Failure::Answer(_))));
+        let alone = |set| [(set, Tuning::Refused("too few notes".to_owned()))];
+        assert!(matches!(picture(None, &alone(bare)), Err(Failure::Answer(_))));
         let mut unknown = set();
         unknown.strings[1].wire_id = "mw-in-99".to_owned();
-        assert!(matches!(picture(None, &[unknown]), Err(Failure::Answer("a wire of the set"))));
+        assert!(matches!(picture(None, &alone(unknown)), Err(Failure::Answer("a wire of the set"))));
     }
 }

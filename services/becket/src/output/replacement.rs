@@ -3,17 +3,27 @@
 use becket_api::stringing::{MatchReplacementResponse, Replacement};
 use becket_units::UnitSystem;
 
-use super::{Measures, SAFETY_NOTE, Sheet, design::strength, left, measures::percent, right};
+use super::{
+    Measures, SAFETY_NOTE, Sheet,
+    design::{models_text, strength},
+    left,
+    measures::percent,
+    right,
+};
 
 /// The old string and what can stand in for it, for people.
 pub(crate) fn replacement_text(answer: &MatchReplacementResponse, units: UnitSystem) -> String {
     let old = answer.old.unwrap_or_default();
     format!(
-        "Old string: {} at {:.2} Hz, {:.3} g/m, B {:.2e}\n\n{}\n{}{SAFETY_NOTE}",
+        "Old string: {} at {:.2} Hz, {:.3} g/m, B {:.2e}\n  {}\n  {} combinations of the stock within the limit, {} of them \
+         computed by these models\n\n{}\n{}{SAFETY_NOTE}",
         units.force(old.tension_n),
         old.frequency_hz,
         old.linear_density_g_m,
         old.inharmonicity,
+        models_text(answer.models.as_ref()),
+        answer.combinations_within_limits,
+        answer.combinations_exact,
         replacement_sheet(&answer.candidates, units).table(),
         strength(answer.candidates.iter().map(|candidate| candidate.strength_label.as_str())),
     )
@@ -53,7 +63,7 @@ pub(crate) fn replacement_sheet(candidates: &[Replacement], units: UnitSystem) -
 
 #[cfg(test)]
 mod tests {
-    use becket_api::stringing::OldStringFigures;
+    use becket_api::stringing::{OldStringFigures, PitchBasis, StringModel, StringModels, WindingModel};
     use expect_test::expect;
 
     use super::*;
@@ -82,9 +92,19 @@ mod tests {
                 inharmonicity_deviation: -0.0333,
                 score: 0.000_182,
             }],
+            models: Some(StringModels {
+                pitch_basis: PitchBasis::StiffnessFree.into(),
+                string_model: StringModel::ClosedForm.into(),
+                winding_model: WindingModel::Tube.into(),
+                partial_count: 16,
+            }),
+            combinations_within_limits: 812,
+            combinations_exact: 812,
         };
         expect![[r#"
             Old string: 812.3 N at 65.41 Hz, 45.123 g/m, B 1.50e-4
+              closed form; windings as tube; pitch without stiffness
+              812 combinations of the stock within the limit, 812 of them computed by these models
 
              core       windings   tension   tension off   pitch off         B   B off   load   diameter      score
                                          N             %       cents                 %      %         mm

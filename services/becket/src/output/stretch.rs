@@ -3,16 +3,17 @@
 use becket_api::stringing::{ComputeStretchResponse, StretchedNote};
 use becket_units::UnitSystem;
 
-use super::{Measures, Sheet, left, names::note_name, right};
+use super::{Measures, Sheet, design::models_text, left, names::note_name, right};
 
 /// The tuning for people.
 pub(crate) fn stretch_text(answer: &ComputeStretchResponse, units: UnitSystem) -> String {
     format!(
         "Stretch of {:.1} cents in all (published: 35, 45 and 60 cents on three instruments, J. O. Smith)\n  largest \
-         deviation of an octave from its rule {:.2} cents; settled after {} iterations\n\n{}",
+         deviation of an octave from its rule {:.2} cents; settled after {} iterations\n  {}\n\n{}",
         answer.total_cents,
         answer.largest_octave_error_cents,
         answer.iterations,
+        models_text(answer.models.as_ref()),
         stretch_sheet(&answer.notes, units).table(),
     )
 }
@@ -69,6 +70,7 @@ mod tests {
         expect![[r#"
             Stretch of 42.5 cents in all (published: 35, 45 and 60 cents on three instruments, J. O. Smith)
               largest deviation of an octave from its rule 1.23 cents; settled after 6 iterations
+  
 
              note   name   offset   first partial   without stiffness   tension         B
                             cents              Hz               cents         N

@@ -6,12 +6,12 @@ use becket_api::stringing::{
     CompareSetsRequest, ComputeBandsRequest, ComputeOptions, ComputeStretchRequest, CoreShape,
     DesignBassRequest, DesignPlainWiresRequest, DifferenceTolerances, GetScaleRequest,
     ListSpecialStringsRequest, MatchReplacementRequest, MeasuredLayer, MeasuredString, Note, OctaveRegion,
-    PitchBasis, Scale, ScaleReference, SetSource, Tolerances, set_source::Source,
+    Scale, ScaleReference, SetSource, Tolerances, set_source::Source,
 };
 
 use super::call;
 use crate::{
-    cli::{Bands, Compare, Design, LayerWord, Replace, Special, Stretch},
+    cli::{Bands, Compare, Design, LayerWord, ModelFlags, Replace, Special, Stretch},
     context::Context,
     errors::Failure,
     files, output,
@@ -57,11 +57,16 @@ pub(super) async fn replace(context: &Context, args: &Replace) -> Result<(), Fai
         layers: args.layers.iter().map(layer).collect(),
         ..MeasuredString::default()
     };
+    let models = args.models.options(None).unwrap_or_default();
     let request = MatchReplacementRequest {
         string: Some(string),
         a4_hz: args.a4,
         candidate_count: args.count,
         max_load_share: args.max_load,
+        pitch_basis: models.pitch_basis,
+        string_model: models.string_model,
+        winding_model: models.winding_model,
+        partial_count: models.partial_count,
         ..MatchReplacementRequest::default()
     };
     let answer = call!(context.client.designs(), match_replacement, request)?;
@@ -75,8 +80,8 @@ pub(super) async fn replace(context: &Context, args: &Replace) -> Result<(), Fai
 /// [`Failure`] of a file, the call or of printing.
 pub(super) async fn compare(context: &Context, args: &Compare) -> Result<(), Failure> {
     let request = CompareSetsRequest {
-        old: Some(source(&args.old, args.old_a4)?),
-        new: Some(source(&args.new, args.new_a4)?),
+        old: Some(source(&args.old, of_one(args.old_a4, args.old_stepped))?),
+        new: Some(source(&args.new, of_one(args.new_a4, args.new_stepped))?),
         tolerances: None,
     };
     let answer = call!(context.client.designs(), compare_sets, request)?;
@@ -84,8 +89,13 @@ pub(super) async fn compare(context: &Context, args: &Compare) -> Result<(), Fai
     context.show(&answer, |units| output::difference_text(&answer, units), sheet)
 }
 
+/// Options of one of two sets.
+fn of_one(a4_hz: Option<f64>, stepped: bool) -> Option<ComputeOptions> {
+    ModelFlags { first_partial: false, stepped, helix: false, partials: None }.options(a4_hz)
+}
+
 /// A set by its word: a file of a scale, MODEL/REVISION, or a serial.
-fn source(word: &str, a4_hz: Option<f64>) -> Result<SetSource, Failure> {
+pub(super) fn source(word: &str, options: Option<ComputeOptions>) -> Result<SetSource, Failure> {
     let path = Path::new(word);
     let source = if path.extension().is_some_and(|extension| extension == "toml" || extension == "json") {
         Source::Scale(files::scale(path)?)
@@ -94,7 +104,6 @@ fn source(word: &str, a4_hz: Option<f64>) -> Result<SetSource, Failure> {
     } else {
         Source::SerialId(word.to_owned())
     };
-    let options = a4_hz.map(|a4_hz| ComputeOptions { a4_hz: Some(a4_hz), ..ComputeOptions::default() });
     Ok(SetSource { source: Some(source), wires: Vec::new(), options })
 }
 
@@ -103,8 +112,6 @@ fn source(word: &str, a4_hz: Option<f64>) -> Result<SetSource, Failure> {
 /// # Errors
 /// [`Failure`] of the calls, of the file that is written or of printing.
 pub(super) async fn stretch(context: &Context, args: &Stretch) -> Result<(), Failure> {
-    let basis = args.first_partial.then_some(PitchBasis::FirstPartial.into());
-    let options = ComputeOptions { a4_hz: args.a4, pitch_basis: basis, ..ComputeOptions::default() };
     let reference = ScaleReference { model_id: args.model_id.clone(), revision_id: args.revision_id.clone() };
     let regions =
         args.octaves.iter().map(|word| OctaveRegion { first_note: word.first_note, rule: word.rule.into() });
@@ -112,7 +119,7 @@ pub(super) async fn stretch(context: &Context, args: &Stretch) -> Result<(), Fai
         source: Some(SetSource {
             source: Some(Source::Stored(reference)),
             wires: Vec::new(),
-            options: Some(options),
+            options: args.models.options(args.a4),
         }),
         regions: regions.collect(),
         smoothness: args.smoothness,
@@ -167,13 +174,13 @@ pub(super) async fn bands(context: &Context, args: &Bands) -> Result<(), Failure
         winding_density_share: args.winding_density,
     };
     let request = ComputeBandsRequest {
-        source: Some(source(&args.set, None)?),
+        source: Some(source(&args.set, args.models.options(args.a4))?),
         notes: args.notes.clone(),
         tolerances: Some(tolerances),
     };
     let answer = call!(context.client.designs(), compute_bands, request)?;
     let sheet = |units| output::bands_sheet(&answer.notes, units);
-    context.show(&answer, |units| output::bands_text(&answer.notes, units), sheet)
+    context.show(&answer, |units| output::bands_text(&answer, units), sheet)
 }
 
 /// Lists the strings of a serial that are not standard.

@@ -2,7 +2,7 @@
 
 use std::collections::BTreeSet;
 
-use becket_api::convert::{read_bands, string_bands};
+use becket_api::convert::{read_bands, string_bands, string_models};
 use becket_api::stringing::{ComputeBandsRequest, ComputeBandsResponse};
 use becket_design::{TolerancedString, Tolerances, propagate};
 use becket_scale::{MAX_NOTES, Scale};
@@ -34,7 +34,8 @@ impl App {
                 let report = propagate(&string, &of_string(&tolerances, note.is_wound())).map_err(failed)?;
                 Ok(string_bands(note, &source.catalogue, &report))
             });
-            Ok(ComputeBandsResponse { notes: bands.collect::<Result<_, UseCaseError>>()? })
+            let notes = bands.collect::<Result<_, UseCaseError>>()?;
+            Ok(ComputeBandsResponse { notes, models: Some(string_models(&source.options.models())) })
         })
         .await
     }

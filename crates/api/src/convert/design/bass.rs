@@ -3,12 +3,12 @@
 use becket_design::{
     BareEnds, BassDesign, BassLimits, BassQuestion, Neighbour, NeighbourCosts, Search, WoundChoice, WoundNote,
 };
-use becket_scale::PitchBasis;
+use becket_scale::Models;
 use becket_units::Fault;
 use becket_wire::Wire;
 
 use super::objective::{objective, read_costs, read_neighbour};
-use super::pitch::{Pitch, note};
+use super::pitch::{Pitch, note, read_models, string_models};
 use super::targets::{Curves, states, to_curves};
 use super::{checked, renamed};
 use crate::convert::count;
@@ -24,7 +24,7 @@ pub struct BassTerms {
     neighbour_costs: NeighbourCosts,
     second_layer_cost: f64,
     limits: BassLimits,
-    pitch_basis: PitchBasis,
+    models: Models,
 }
 
 /// Reads a request; its faults come beside the terms.
@@ -42,9 +42,13 @@ pub fn read_bass(request: &api::DesignBassRequest) -> (BassTerms, Vec<Fault>) {
         limits,
         a4_hz,
         pitch_basis,
+        string_model,
+        winding_model,
+        partial_count,
     } = request;
     let mut faults = Vec::new();
     let pitch = Pitch::read(*a4_hz, *pitch_basis, &mut faults);
+    let models = read_models(pitch.basis, *string_model, *winding_model, *partial_count, &mut faults);
     let curves = Curves::read(targets.as_ref(), &mut faults);
     let read = |(at, note): (usize, &api::BassNote)| read_note(note, at, &pitch, &curves, &mut faults);
     let terms = BassTerms {
@@ -54,7 +58,7 @@ pub fn read_bass(request: &api::DesignBassRequest) -> (BassTerms, Vec<Fault>) {
         neighbour_costs: read_costs(neighbour_costs.as_ref()),
         second_layer_cost: second_layer_cost.unwrap_or(0.0),
         limits: read_limits(limits.as_ref()),
-        pitch_basis: pitch.basis,
+        models,
     };
     (terms, faults)
 }
@@ -119,7 +123,7 @@ impl BassTerms {
             neighbour_costs: self.neighbour_costs,
             second_layer_cost: self.second_layer_cost,
             limits: self.limits,
-            pitch_basis: self.pitch_basis,
+            models: self.models,
         }
     }
 
@@ -132,7 +136,7 @@ impl BassTerms {
     /// Gives faults of the domain the paths of the request.
     #[must_use]
     pub fn paths(&self, faults: Vec<Fault>) -> Vec<Fault> {
-        renamed(to_curves(faults, &self.states), &[])
+        renamed(to_curves(faults, &self.states), &[("models", "")])
     }
 
     /// Path of a note of the request.
@@ -152,7 +156,7 @@ pub fn bass_response(
     design: &BassDesign,
 ) -> api::DesignBassResponse {
     let BassDesign { notes, terms: objective_terms, search } = design;
-    let Search { combinations, within_limits, kept } = *search;
+    let Search { combinations, within_limits, kept, gap, objective: searched, inharmonicity_error } = *search;
     api::DesignBassResponse {
         notes: notes.iter().zip(&terms.notes).map(|(choice, note)| wound(choice, note, cores)).collect(),
         objective: Some(objective(objective_terms)),
@@ -161,10 +165,14 @@ pub fn bass_response(
         combinations: long(combinations),
         combinations_within_limits: long(within_limits),
         combinations_kept: long(kept),
+        objective_gap: gap,
+        searched_objective: searched,
+        inharmonicity_error_share: inharmonicity_error,
+        models: Some(string_models(&terms.models)),
     }
 }
 
-fn long(value: u64) -> i64 {
+pub(super) fn long(value: u64) -> i64 {
     i64::try_from(value).unwrap_or(i64::MAX)
 }
 

@@ -19,6 +19,7 @@ mod targets;
 pub use bands::{read_bands, string_bands};
 pub use bass::{BassTerms, bass_response, read_bass};
 pub use difference::{difference_paths, difference_response, read_difference_tolerances, special_strings};
+pub use pitch::string_models;
 pub use plain::{PlainTerms, plain_response, read_plain};
 pub use replacement::{ReplacementTerms, read_replacement, replacement_response};
 pub use stretch::{read_stretch, stretch_paths, stretch_response};

@@ -11,15 +11,22 @@ pub(super) fn read_neighbour(neighbour: &api::Neighbour) -> Neighbour {
 
 pub(super) fn read_costs(costs: Option<&api::NeighbourCosts>) -> NeighbourCosts {
     let default = NeighbourCosts::default();
-    let Some(api::NeighbourCosts { tension_step, inharmonicity_step, wire_change, thicker_above }) = costs
-    else {
-        return default;
-    };
+    let Some(costs) = costs else { return default };
+    let api::NeighbourCosts {
+        tension_step,
+        inharmonicity_step,
+        wire_change,
+        thicker_above,
+        winding_step,
+        layer_change,
+    } = costs;
     NeighbourCosts {
         tension_step: tension_step.unwrap_or(default.tension_step),
         inharmonicity_step: inharmonicity_step.unwrap_or(default.inharmonicity_step),
         wire_change: wire_change.unwrap_or(default.wire_change),
         thicker_above: thicker_above.unwrap_or(default.thicker_above),
+        winding_step: winding_step.unwrap_or(default.winding_step),
+        layer_change: layer_change.unwrap_or(default.layer_change),
     }
 }
 
@@ -30,6 +37,8 @@ pub(super) fn objective(terms: &ObjectiveTerms) -> api::ObjectiveTerms {
         inharmonicity_steps,
         wire_changes,
         thicker_above,
+        winding_steps,
+        layer_changes,
         second_layers,
         tied_strings,
     } = *terms;
@@ -39,6 +48,8 @@ pub(super) fn objective(terms: &ObjectiveTerms) -> api::ObjectiveTerms {
         inharmonicity_steps,
         wire_changes,
         thicker_above,
+        winding_steps,
+        layer_changes,
         second_layers,
         tied_strings,
         total: terms.total(),

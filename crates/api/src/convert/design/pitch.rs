@@ -1,10 +1,13 @@
 //! Pitches of questions: of A4, and of notes against equal temperament.
 
 use becket_acoustics::equal_tempered_hz;
-use becket_scale::{ComputeOptionsDraft, HIGHEST_NOTE, LOWEST_NOTE, PitchBasis};
+use becket_scale::{ComputeOptionsDraft, HIGHEST_NOTE, LOWEST_NOTE, Models, PitchBasis};
 use becket_units::Fault;
 
+use crate::convert::count;
+use crate::convert::enums::Known;
 use crate::convert::scale::choice;
+use crate::stringing as api;
 
 /// Largest offset of a note in cents, as in a scale.
 const MAX_OFFSET_CENTS: f64 = 200.0;
@@ -35,6 +38,39 @@ impl Pitch {
         faults.extend(outside);
         // In range by now; A4 stands in for what no formula takes.
         equal_tempered_hz(note.into(), self.a4_hz, offset_cents).unwrap_or(self.a4_hz)
+    }
+}
+
+/// How strings are reckoned.
+pub(super) fn read_models(
+    basis: PitchBasis,
+    string_model: Option<i32>,
+    winding_model: Option<i32>,
+    partial_count: Option<i32>,
+    faults: &mut Vec<Fault>,
+) -> Models {
+    let draft = ComputeOptionsDraft {
+        string_model: string_model.map(choice),
+        winding_model: winding_model.map(choice),
+        partial_count,
+        ..ComputeOptionsDraft::default()
+    };
+    let options = draft.validate().unwrap_or_else(|list| {
+        faults.extend(list);
+        becket_scale::ComputeOptions::default()
+    });
+    Models { pitch_basis: basis, ..options.models() }
+}
+
+/// By what an answer was computed.
+#[must_use]
+pub fn string_models(models: &Models) -> api::StringModels {
+    let Models { pitch_basis, string_model, winding_model, partial_count } = *models;
+    api::StringModels {
+        pitch_basis: pitch_basis.number(),
+        string_model: string_model.number(),
+        winding_model: winding_model.number(),
+        partial_count: count(partial_count),
     }
 }
 

@@ -8,7 +8,8 @@ use becket_design::{
 use becket_units::Fault;
 use becket_wire::Wire;
 
-use super::pitch::{Pitch, note};
+use super::bass::long;
+use super::pitch::{Pitch, note, read_models, string_models};
 use super::{checked, renamed};
 use crate::convert::required;
 use crate::stringing as api;
@@ -42,9 +43,14 @@ pub fn read_replacement(request: &api::MatchReplacementRequest) -> (ReplacementT
         max_load_share,
         density_weight,
         inharmonicity_weight,
+        pitch_basis,
+        string_model,
+        winding_model,
+        partial_count,
     } = request;
     let mut faults = Vec::new();
-    let pitch = Pitch::read(*a4_hz, None, &mut faults);
+    let pitch = Pitch::read(*a4_hz, *pitch_basis, &mut faults);
+    let models = read_models(pitch.basis, *string_model, *winding_model, *partial_count, &mut faults);
     let default = ReplacementOptions::default();
     let count = candidate_count.map_or(Ok(default.count), usize::try_from);
     let options = ReplacementOptions {
@@ -56,6 +62,7 @@ pub fn read_replacement(request: &api::MatchReplacementRequest) -> (ReplacementT
         max_load_share: max_load_share.unwrap_or(default.max_load_share),
         density_weight: density_weight.unwrap_or(default.density_weight),
         inharmonicity_weight: inharmonicity_weight.unwrap_or(default.inharmonicity_weight),
+        models,
     };
     let stated = string.as_ref().map(|string| read_string(string, &pitch, &mut faults));
     let old = stated.unwrap_or_else(|| {
@@ -145,12 +152,15 @@ pub fn replacement_response(
     cores: &[Wire],
     found: &Replacements,
 ) -> api::MatchReplacementResponse {
-    let Replacements { old, candidates } = found;
+    let Replacements { old, candidates, within_limits, exact } = found;
     let OldFigures { linear_density_g_m, tension_n, inharmonicity } = *old;
     let frequency_hz = terms.old.frequency_hz;
     api::MatchReplacementResponse {
         old: Some(api::OldStringFigures { frequency_hz, linear_density_g_m, tension_n, inharmonicity }),
         candidates: candidates.iter().map(|candidate| replacement(candidate, cores)).collect(),
+        models: Some(string_models(&terms.options.models)),
+        combinations_within_limits: long(*within_limits),
+        combinations_exact: long(*exact),
     }
 }
 

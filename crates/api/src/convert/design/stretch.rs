@@ -1,17 +1,21 @@
 //! A stretched tuning.
 
 use becket_design::{OctaveRegion, Stretch, StretchOptions, StretchedNote};
-use becket_scale::{PitchBasis, Scale};
+use becket_scale::{Models, PitchBasis, Scale};
 use becket_units::Fault;
 
-use super::pitch::note;
+use super::pitch::{note, string_models};
 use super::renamed;
 use crate::convert::{count, required};
 use crate::stringing as api;
 
-/// Reads the rules of a stretch, at a pitch of A4 of `a4_hz`; their faults come beside them.
+/// Reads the rules of a stretch, at a pitch of A4 of `a4_hz` and by these models; their faults come beside them.
 #[must_use]
-pub fn read_stretch(request: &api::ComputeStretchRequest, a4_hz: f64) -> (StretchOptions, Vec<Fault>) {
+pub fn read_stretch(
+    request: &api::ComputeStretchRequest,
+    a4_hz: f64,
+    models: Models,
+) -> (StretchOptions, Vec<Fault>) {
     let api::ComputeStretchRequest { source: _, regions, smoothness, tolerance_cents, max_iterations } =
         request;
     let default = StretchOptions::default();
@@ -38,6 +42,7 @@ pub fn read_stretch(request: &api::ComputeStretchRequest, a4_hz: f64) -> (Stretc
         smoothness: smoothness.unwrap_or(default.smoothness),
         tolerance_cents: tolerance_cents.unwrap_or(default.tolerance_cents),
         max_iterations,
+        models,
     };
     (options, faults)
 }
@@ -45,16 +50,24 @@ pub fn read_stretch(request: &api::ComputeStretchRequest, a4_hz: f64) -> (Stretc
 /// Gives faults of the domain the paths of a request for a stretch.
 #[must_use]
 pub fn stretch_paths(faults: Vec<Fault>) -> Vec<Fault> {
-    renamed(faults, &[("options.a4_hz", "source.options.a4_hz"), ("options", ""), ("notes", "source")])
+    renamed(
+        faults,
+        &[
+            ("options.a4_hz", "source.options.a4_hz"),
+            ("options.models", "source.options"),
+            ("options", ""),
+            ("notes", "source"),
+        ],
+    )
 }
 
 /// The answer: the tuning, and the rows of the scale with it in them.
 #[must_use]
-pub fn stretch_response(stretch: &Stretch, scale: &Scale, basis: PitchBasis) -> api::ComputeStretchResponse {
+pub fn stretch_response(stretch: &Stretch, scale: &Scale, models: &Models) -> api::ComputeStretchResponse {
     let Stretch { notes, total_cents, largest_octave_error_cents, iterations, last_change_cents } = stretch;
     let mut rows = api::Scale::from(scale).notes;
     for (row, note) in rows.iter_mut().zip(notes) {
-        row.pitch_offset_cents = match basis {
+        row.pitch_offset_cents = match models.pitch_basis {
             PitchBasis::FirstPartial => note.offset_cents,
             PitchBasis::StiffnessFree => note.stiffness_free_offset_cents,
         };
@@ -66,6 +79,7 @@ pub fn stretch_response(stretch: &Stretch, scale: &Scale, basis: PitchBasis) -> 
         iterations: count(*iterations),
         last_change_cents: *last_change_cents,
         scale_notes: rows,
+        models: Some(string_models(models)),
     }
 }
 
