@@ -14,21 +14,27 @@ mod quality;
 mod random;
 mod sequence;
 mod simplex;
+mod single;
 mod wire;
 
 use rayon::prelude::*;
 
-use crate::first::{FirstPlanner, Forecast, Ledger, Sequencer};
-use crate::model::{CoilIndex, PieceIndex, Problem, SerialIndex, WireIndex};
+use crate::first::{FirstPlanner, Ledger};
+use crate::model::{CoilIndex, PieceIndex, Problem, WireIndex};
 use crate::objective::{LevelOrder, Quality, Score};
 use crate::plan::{Plan, PlanError, Planner};
 use crate::receipt::in_order_of_receipt;
 
 use self::core::Stock;
+use sequence::{Arranger, Course, Kept, Phase};
+use single::only_lasting;
 use wire::{Placed, Solved, WireTask};
 
 /// Pieces times coils up to which the first planner's plan is among the candidates.
 const MOST_FOR_FIRST: usize = 200_000_000;
+
+/// Pieces up to which several plans are made phase by phase.
+const MOST_FOR_VARIANTS: usize = 20_000;
 
 /// How much work a plan may cost, in steps of the search and not in time: the same problem with the same effort gives the
 /// same plan on every machine and any number of threads.
@@ -82,8 +88,19 @@ impl BestPlanner {
         stop: &(dyn Fn() -> bool + Sync),
     ) -> Result<BestPlan, PlanError> {
         problem.check().map_err(PlanError::UnsoundProblem)?;
-        let (plan, scrap_bounds) = self.plan_by_batches(problem, stop);
-        let mut candidates = vec![plan];
+        let course = Course::new(problem);
+        let kept = course.kept(problem);
+        let run = self.plan_by_phases(problem, &course, &kept, Taste::AsCosts, stop);
+        let scrap_bounds = run.scrap_bounds;
+        let mut candidates = vec![run.plan];
+        if run.is_cheap && !stop() {
+            candidates.push(self.plan_by_phases(problem, &course, &kept, Taste::Lasting, stop).plan);
+            if !kept.is_empty() {
+                let kept = Kept::new();
+                candidates.push(self.plan_by_phases(problem, &course, &kept, Taste::AsCosts, stop).plan);
+                candidates.push(self.plan_by_phases(problem, &course, &kept, Taste::Lasting, stop).plan);
+            }
+        }
         if problem.pieces.len().saturating_mul(problem.coils.len()) <= MOST_FOR_FIRST {
             candidates.push(FirstPlanner.plan(problem)?);
         }
@@ -103,62 +120,107 @@ impl BestPlanner {
         Ok(BestPlan { plan, quality })
     }
 
-    /// As many serials at a time as there are trays, in due order; with a bound on the scrap of each wire if one batch holds
-    /// everything.
-    fn plan_by_batches(&self, problem: &Problem, stop: &(dyn Fn() -> bool + Sync)) -> (Plan, Vec<i64>) {
-        let mut scrap_bounds = Vec::new();
+    /// Phase by phase in due order.
+    fn plan_by_phases(
+        &self,
+        problem: &Problem,
+        course: &Course,
+        kept: &Kept,
+        taste: Taste,
+        stop: &(dyn Fn() -> bool + Sync),
+    ) -> Run {
+        let mut scrap_bounds = vec![None; problem.wires.len()];
         let mut ledger = Ledger::new(problem);
-        let mut sequencer = Sequencer::new(problem, Forecast::new(problem));
+        let mut course = course.clone();
+        let mut arranger = Arranger::new(problem, kept);
         let mut uncut = vec![true; problem.pieces.len()];
-        let batches = batches(problem);
-        let single = batches.len() == 1;
-        for (batch, last) in batches {
-            let solved = self.place(problem, &ledger, batch, stop);
-            if single {
-                scrap_bounds = solved.iter().map(|wire| wire.scrap_bound).collect();
+        let mut coils = vec![Vec::new(); problem.wires.len()];
+        for (c, coil) in problem.indexed_coils() {
+            coils[coil.wire.index()].push(c);
+        }
+        let (mut is_first, mut stops, mut from_one) = (true, 0, 0);
+        while let Some(first) = course.first() {
+            let usable = |c: CoilIndex| ledger.tail_after(c, 0).map_or(0, |tail| tail - problem.margin_of(c));
+            let phase = course.take(problem, first, arranger.mounted().map(|c| (c, usable(c))));
+            let mut placed: Vec<Placed> = Vec::new();
+            let ahead: Vec<i64> = phase.iter().map(|(wire, _)| course.ahead(*wire)).collect();
+            let tasks = self.tasks(problem, &ledger, &phase, &ahead, &coils, taste, stop);
+            let solved: Vec<Solved> =
+                tasks.par_iter().zip(&phase).map(|(task, (_, pieces))| task.solve(pieces)).collect();
+            for ((wire, _), solved) in phase.iter().zip(solved) {
+                stops += 1;
+                from_one += usize::from(solved.is_from_one_coil());
+                // Later on, a coil may have been taken off that was mounted at the start.
+                let mut of_wire = coils[wire.index()].iter().map(|c| &problem.coils[c.index()]);
+                let as_at_start = is_first || of_wire.all(|coil| coil.mounted_at.is_none());
+                let bound = &mut scrap_bounds[wire.index()];
+                *bound = Some(if as_at_start && bound.is_none() { solved.scrap_bound } else { 0 });
+                placed.extend(solved.placed);
             }
-            let placed: Vec<Placed> = solved.into_iter().flat_map(|wire| wire.placed).collect();
             for (coil, piece) in &placed {
                 ledger.take(*coil, problem.pieces[piece.index()].length.get());
                 uncut[piece.index()] = false;
             }
-            sequencer.cut_batch(&mut ledger, &placed, last);
+            arranger.cut_phase(&mut ledger, &course, first, &placed);
             ledger.end_batch();
+            is_first = false;
         }
         let uncut = (0u32..).map(PieceIndex).zip(uncut).filter(|(_, uncut)| *uncut).map(|(p, _)| p).collect();
-        let mut plan = sequencer.finish(&mut ledger, uncut);
+        let mut plan = arranger.finish(uncut);
         in_order_of_receipt(problem, &mut plan);
-        (plan, scrap_bounds)
+        Run {
+            plan,
+            scrap_bounds: scrap_bounds.into_iter().map(Option::unwrap_or_default).collect(),
+            is_cheap: problem.pieces.len() <= MOST_FOR_VARIANTS && (stops - from_one) * 5 <= stops,
+        }
     }
 
-    /// Places the pieces of a batch, wire by wire.
-    fn place(
+    /// What is to be packed in a phase, wire by wire; `ahead` says how much of each wire comes later.
+    #[allow(clippy::too_many_arguments, reason = "the state of a run")]
+    fn tasks<'t>(
         &self,
-        problem: &Problem,
+        problem: &'t Problem,
         ledger: &Ledger<'_>,
-        batch: Vec<Vec<PieceIndex>>,
-        stop: &(dyn Fn() -> bool + Sync),
-    ) -> Vec<Solved> {
-        let mut stocks: Vec<Vec<Stock>> = vec![Vec::new(); problem.wires.len()];
-        for (c, coil) in problem.indexed_coils() {
-            stocks[coil.wire.index()].extend(stock(problem, ledger, c));
-        }
-        let tasks: Vec<_> = (0u32..).map(WireIndex).zip(batch.into_iter().zip(stocks)).collect();
-        tasks
-            .into_par_iter()
-            .map(|(wire, (pieces, stocks))| {
-                let task = WireTask {
-                    problem,
-                    rules: quality::rules(problem, wire, &self.order),
-                    stocks,
-                    effort: self.effort.rounds_per_coil,
-                    seed: u64::from(wire.0),
-                    stop,
-                };
-                task.solve(&pieces)
-            })
-            .collect()
+        phase: &Phase,
+        ahead: &[i64],
+        coils: &[Vec<CoilIndex>],
+        taste: Taste,
+        stop: &'t (dyn Fn() -> bool + Sync),
+    ) -> Vec<WireTask<'t>> {
+        let task = |((wire, pieces), ahead): (&(WireIndex, Vec<PieceIndex>), &i64)| {
+            let stocks = coils[wire.index()].iter().filter_map(|c| stock(problem, ledger, *c)).collect();
+            let total = pieces.iter().map(|p| problem.pieces[p.index()].length.get()).sum();
+            WireTask {
+                problem,
+                rules: quality::rules(problem, *wire, &self.order),
+                stocks: if taste == Taste::Lasting { only_lasting(stocks, total, *ahead) } else { stocks },
+                // Without foresight, the longest.
+                ahead: if taste == Taste::Lasting { *ahead } else { i64::MAX },
+                effort: self.effort.rounds_per_coil,
+                seed: u64::from(wire.0),
+                stop,
+            }
+        };
+        phase.iter().zip(ahead).map(task).collect()
     }
+}
+
+/// Which coils are preferred.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Taste {
+    /// As the levels say, phase by phase.
+    AsCosts,
+    /// Coils that last for all that comes later, so that fewer must be mounted in all.
+    Lasting,
+}
+
+/// A plan made phase by phase.
+struct Run {
+    plan: Plan,
+    /// For each wire that is cut in one phase a bound on its scrap, else 0.
+    scrap_bounds: Vec<i64>,
+    /// Nearly all stops take one coil, so that the work can be done several times over.
+    is_cheap: bool,
 }
 
 /// The coil as it is now, if it can give anything.
@@ -173,34 +235,4 @@ fn stock(problem: &Problem, ledger: &Ledger<'_>, coil: CoilIndex) -> Option<Stoc
         sealed: !ledger.is_opened(coil),
         rank: problem.coils[coil.index()].received_rank,
     })
-}
-
-/// Pieces by wire of as many serials at a time as there are trays, each with its last serial.
-fn batches(problem: &Problem) -> Vec<(Vec<Vec<PieceIndex>>, SerialIndex)> {
-    let mut has_pieces = vec![false; problem.serials as usize];
-    for piece in &problem.pieces {
-        has_pieces[piece.serial.index()] = true;
-    }
-    let mut batch_of = Vec::with_capacity(has_pieces.len());
-    let mut batches: Vec<(Vec<Vec<PieceIndex>>, SerialIndex)> = Vec::new();
-    let mut free = 0;
-    for (serial, has_pieces) in (0u32..).map(SerialIndex).zip(has_pieces) {
-        if has_pieces {
-            if free == 0 {
-                batches.push((vec![Vec::new(); problem.wires.len()], serial));
-                free = problem.serials_at_a_time();
-            }
-            free -= 1;
-            if let Some((_, last)) = batches.last_mut() {
-                *last = serial;
-            }
-        }
-        batch_of.push(batches.len().saturating_sub(1));
-    }
-    for (p, piece) in problem.indexed_pieces() {
-        if let Some((pieces, _)) = batches.get_mut(batch_of[piece.serial.index()]) {
-            pieces[piece.wire.index()].push(p);
-        }
-    }
-    batches
 }

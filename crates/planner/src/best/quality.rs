@@ -8,6 +8,7 @@ use crate::plan::Plan;
 
 use super::bound::{Limits, Supply, least_bins};
 use super::core::{Demand, Rules, Stock};
+use super::sequence::ChangeBound;
 
 /// What the bounds need to know of one wire.
 struct Wire {
@@ -71,6 +72,7 @@ pub(super) fn assess(
         wire.bins = wire.bins.max(wire.supply.bins_for_scrap(wire.scrap_bound, wire.total, &rules));
     }
     let mut limits = vec![Limits::NONE; wires.len()];
+    let changes = ChangeBound::new(problem, &whole);
     let mut levels = Vec::new();
     for level in order.all() {
         let value = values.at(level);
@@ -80,14 +82,25 @@ pub(super) fn assess(
             .map(|(w, (wire, limits))| wire_bound(problem, w, wire, level, order, limits))
             .collect();
         let sum: i64 = bounds.iter().sum();
+        let mountings = || -> Vec<i64> {
+            let each = (0u32..).map(WireIndex).zip(wires.iter().zip(&limits));
+            each.map(|(w, (wire, limits))| wire_bound(problem, w, wire, Level::ReelChanges, order, limits))
+                .collect()
+        };
         let (lower_bound, proven) = match level {
             Level::SerialsNotWhole => {
                 let bound = least_not_whole(problem, &wires);
                 (bound, bound == value)
             }
             Level::PiecesUncut => (least_total(&least, &values.uncut_of_serial), proven),
+            Level::Scrap => {
+                // Every mounting costs a trim.
+                let trims = changes.least(&mountings()).saturating_mul(problem.policy.end_trim.get());
+                let bound = sum.max(trims);
+                (bound, bound == value)
+            }
             Level::ReelChanges => {
-                let bound = sum.max(least_changes(problem, &whole));
+                let bound = changes.least(&bounds);
                 (bound, bound == value)
             }
             _ => (sum, sum == value),
@@ -225,33 +238,4 @@ fn least_total(least: &[u32], actual: &[u32]) -> i64 {
         }
     }
     sum
-}
-
-/// Bound on reel changes by trays and reel positions.
-///
-/// With T trays, at least S/T of the S serials are cut in spans that do not overlap (spans of which no more than T overlap
-/// are an interval graph, which is perfect). In each such span all wires of the serial are cut, and no more than R of them
-/// are on a reel position when it begins, in the first span no more than are mounted at the start.
-fn least_changes(problem: &Problem, whole: &[bool]) -> i64 {
-    let mut wires: Vec<BTreeSet<WireIndex>> = vec![BTreeSet::new(); problem.serials as usize];
-    for piece in &problem.pieces {
-        wires[piece.serial.index()].insert(piece.wire);
-    }
-    let mut sizes: Vec<usize> = wires
-        .iter()
-        .zip(whole)
-        .filter(|(wires, whole)| !wires.is_empty() && **whole)
-        .map(|(wires, _)| wires.len())
-        .collect();
-    sizes.sort_unstable();
-    let spans = sizes.len().div_ceil((problem.station.trays as usize).max(1));
-    let positions = problem.station.reel_positions as usize;
-    let mounted = problem.coils.iter().filter(|coil| coil.mounted_at.is_some()).count();
-    let changes: usize = sizes
-        .iter()
-        .take(spans)
-        .enumerate()
-        .map(|(span, size)| size.saturating_sub(if span == 0 { mounted } else { positions }))
-        .sum();
-    i64::try_from(changes).unwrap_or(i64::MAX)
 }

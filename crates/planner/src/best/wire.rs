@@ -10,6 +10,7 @@ use super::core::{Block, Cost, Demand, Rules, Stock};
 use super::generate::generate;
 use super::improve::{Search, rounds_for};
 use super::pack::{Packing, construct};
+use super::single::on_one_coil;
 
 /// A piece and the coil that it is cut from.
 pub(super) type Placed = (CoilIndex, PieceIndex);
@@ -37,11 +38,20 @@ pub(super) struct Solved {
     pub(super) scrap_bound: i64,
 }
 
+impl Solved {
+    /// Whether all that was placed comes from one coil.
+    pub(super) fn is_from_one_coil(&self) -> bool {
+        self.placed.iter().all(|(coil, _)| Some(*coil) == self.placed.first().map(|(first, _)| *first))
+    }
+}
+
 /// The packer of one wire.
 pub(super) struct WireTask<'a> {
     pub(super) problem: &'a Problem,
     pub(super) rules: Rules,
     pub(super) stocks: Vec<Stock>,
+    /// Length of the pieces of the wire that come later, in µm.
+    pub(super) ahead: i64,
     pub(super) effort: u32,
     pub(super) seed: u64,
     pub(super) stop: &'a (dyn Fn() -> bool + Sync),
@@ -90,6 +100,9 @@ impl WireTask<'_> {
             return None;
         }
         let mut target: Cost = supply.least_cost(&demand, &self.rules, 0);
+        if let Some(packing) = on_one_coil(&self.stocks, &demand, &self.rules, target, self.ahead) {
+            return Some((packing, 0));
+        }
         let mut starts = construct(&self.stocks, &demand, &self.rules, self.seed);
         let mut best = starts.first()?.clone();
         if best.left_length == 0 && (best.cost <= target || aim == Aim::AnyPacking) {

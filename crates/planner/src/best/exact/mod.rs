@@ -161,7 +161,9 @@ fn write(small: &Small<'_>, choice: &Choice, moves: &[Move]) -> Plan {
     let mut writer = Writer::new(small.problem);
     for step in moves {
         match step {
-            Move::Unmount(coil) => writer.unmount(small.coils[*coil].index),
+            Move::Unmount(coil) => {
+                writer.unmount(small.coils[*coil].index);
+            }
             Move::Mount(coil) => writer.mount(small.coils[*coil].index),
             Move::Cut(piece) => {
                 if let Some(coil) = choice[*piece] {

@@ -51,6 +51,11 @@ impl<'a> Writer<'a> {
         }
     }
 
+    /// Whether a coil can be mounted without taking another one off.
+    pub(in crate::best) fn has_free_position(&self) -> bool {
+        !self.freed.is_empty() || self.next_fresh < self.problem.station.reel_positions
+    }
+
     /// Mounts a coil on the lowest free position.
     pub(in crate::best) fn mount(&mut self, coil: CoilIndex) {
         let position = self.freed.pop_first().unwrap_or_else(|| {
@@ -82,10 +87,10 @@ impl<'a> Writer<'a> {
         self.steps.push(Step::Cut { coil, piece, remaining_after: Um::new(self.left[c]) });
     }
 
-    /// Takes a coil off, if it is on.
-    pub(in crate::best) fn unmount(&mut self, coil: CoilIndex) {
+    /// Takes a coil off, if it is on; returns whether a remnant is left.
+    pub(in crate::best) fn unmount(&mut self, coil: CoilIndex) -> bool {
         let c = coil.index();
-        let Some(position) = self.on[c].take() else { return };
+        let Some(position) = self.on[c].take() else { return false };
         let left = self.left[c];
         let keep_from = self.problem.wires[self.problem.coils[c].wire.index()].smallest_remnant.get();
         let tail = match left {
@@ -100,6 +105,7 @@ impl<'a> Writer<'a> {
         }
         self.freed.insert(position);
         self.steps.push(Step::Unmount { coil, position, tail });
+        matches!(tail, Tail::Remnant(_))
     }
 
     /// Takes off what was used, and closes the plan.
