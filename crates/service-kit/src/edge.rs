@@ -14,17 +14,21 @@ use tonic::body::Body;
 use tonic::service::Routes;
 use tower::{Layer, Service};
 
-use crate::admission::Admission;
+use crate::access::Gate;
+use crate::admission::{Admission, Client};
 use crate::body::{CallLine, EdgeBody, correct_in_place};
 use crate::call::{CALL, Call};
 use crate::deadline::{Deadline, exceeded, time_allowed};
 use crate::errors::internal;
+use crate::listening::Peer;
 use crate::panics::caught;
 
 /// What all calls share.
 #[derive(Debug)]
 pub(crate) struct EdgeRules {
     pub(crate) admission: Admission,
+    /// Who may call; none where everyone may.
+    pub(crate) gate: Option<Arc<Gate>>,
     pub(crate) default_deadline: Duration,
     pub(crate) longest_deadline: Duration,
     /// Cancelled when the service begins to stop.
@@ -96,7 +100,17 @@ async fn within_rules(
     rules: &EdgeRules,
     mut request: Request<Body>,
 ) -> Result<Response<Body>, Status> {
-    let _place = rules.admission.admit(request.uri().path())?;
+    let path = request.uri().path().to_owned();
+    let peer = request.extensions().get::<Peer>().cloned();
+    let caller = match &rules.gate {
+        None => None,
+        Some(gate) => gate.pass(&path, request.headers(), peer.as_ref()).await?,
+    };
+    let client = Client::of(caller.as_ref(), peer.as_ref());
+    let _place = rules.admission.admit(&path, client)?;
+    if let Some(caller) = caller {
+        request.extensions_mut().insert(caller);
+    }
     let allowed = time_allowed(request.headers(), rules.default_deadline, rules.longest_deadline)?;
     request.extensions_mut().insert(Deadline::after(allowed));
     match timeout(allowed, caught(routes.call(request))).await {
@@ -136,7 +150,8 @@ mod tests {
 
     async fn code_with_timeout(timeout: &'static str) -> Code {
         let rules = EdgeRules {
-            admission: Admission::new(8),
+            admission: Admission::new(8, 8),
+            gate: None,
             default_deadline: Duration::from_secs(60),
             longest_deadline: Duration::from_secs(60),
             draining: CancellationToken::new(),

@@ -194,6 +194,8 @@ fn code_of(reason: ErrorReason) -> Code {
         ErrorReason::UpstreamUnavailable | ErrorReason::Overloaded => Code::Unavailable,
         ErrorReason::Internal => Code::Internal,
         ErrorReason::Deadline => Code::DeadlineExceeded,
+        ErrorReason::NotAuthenticated => Code::Unauthenticated,
+        ErrorReason::NotPermitted => Code::PermissionDenied,
     }
 }
 

@@ -6,6 +6,7 @@
 //! the end of streams at shutdown and one line in the log. What is the same for all lists ([`Listing`]) and all writes
 //! ([`begin_write`]) stands here too. The crate knows nothing of wires, scales, cut lists or engines of storage.
 
+mod access;
 mod admission;
 mod blocking;
 mod body;
@@ -16,27 +17,34 @@ mod context;
 mod deadline;
 mod edge;
 mod errors;
-mod guarded_io;
+mod link;
+mod listening;
 mod listing;
 mod panics;
 mod request;
+mod secret;
 mod server;
 mod settings;
 mod telemetry;
 mod writing;
 
+pub use access::{Gate, GateError, KeysError};
 pub use blocking::{CancelFlag, ComputeError, ComputePool};
 pub use call::ERROR_BYTES_KEY;
 pub use clock::{Clock, FixedClock, SystemClock};
 pub use context::{ACTOR_KEY, CallContext, check_request_id};
 pub use deadline::{Deadline, exceeded as deadline_exceeded};
 pub use errors::{DOMAIN, StatusBuilder, from_faults, internal};
+pub use link::{LinkError, LocalDoor, LocalService, RemoteService, ServiceLink, client_tls, local_service};
+pub use listening::{Peer, TlsError};
 pub use listing::Listing;
 pub use request::{RequestError, decode};
-pub use server::{ServeError, ServerParts, serve};
+pub use secret::Secret;
+pub use server::{Protection, ServeError, ServerParts, serve};
 pub use settings::{
-    CuttingSettings, EngineChoice, LimitSettings, LogFormat, PostgresSettings, Problem, Secret, Settings,
-    SettingsError, StoreSettings, StringingSettings, TelemetrySettings,
+    AccessSettings, CuttingSettings, EngineChoice, JwtSettings, LimitSettings, LogFormat, PostgresSettings,
+    Problem, SecuritySettings, Setting, Settings, SettingsError, StoreSettings, StringingSettings,
+    TelemetrySettings, TlsSettings,
 };
 pub use telemetry::{TelemetryError, init_telemetry};
 pub use writing::{Begun, begin_write};

@@ -3,21 +3,26 @@
 use std::sync::Arc;
 
 use tokio::net::TcpListener;
-use tokio_stream::StreamExt;
-use tokio_stream::wrappers::TcpListenerStream;
 use tokio_util::sync::CancellationToken;
 use tonic::service::Routes;
 use tonic::transport::Server;
 use tonic_health::ServingStatus;
 use tonic_health::server::HealthReporter;
 
+use crate::access::{Files, Gate};
 use crate::admission::Admission;
 use crate::edge::{EdgeLayer, EdgeRules};
-use crate::guarded_io::GuardedIo;
-use crate::settings::LimitSettings;
+use crate::link::LocalDoor;
+use crate::listening::{Listening, TlsError, TlsKeys, connections};
+use crate::settings::{LimitSettings, TlsSettings};
 
 /// Largest set of headers of a call, in bytes.
 const MAX_HEADER_BYTES: u32 = 16 * 1024;
+
+/// Streams that a client may have reset before the server has seen them.
+const MAX_RESET_STREAMS: usize = 20;
+/// How often certificates are looked at where no settings of callers say it.
+const LOOK: std::time::Duration = std::time::Duration::from_secs(5);
 
 /// What a server is made of.
 #[derive(Debug)]
@@ -30,8 +35,21 @@ pub struct ServerParts {
     pub service_names: Vec<&'static str>,
     /// Limits.
     pub limits: LimitSettings,
+    /// Who may connect and call.
+    pub protection: Protection,
+    /// Where services of the same process come in, if there are any.
+    pub local: Option<LocalDoor>,
     /// Cancelled when the server is to stop.
     pub shutdown: CancellationToken,
+}
+
+/// What keeps out whoever should not come in.
+#[derive(Debug, Default)]
+pub struct Protection {
+    /// Certificates; absent, connections are plain.
+    pub tls: Option<TlsSettings>,
+    /// The check of callers; absent, whoever can connect may call everything.
+    pub gate: Option<Gate>,
 }
 
 /// Why a server did not start or ended in failure.
@@ -40,6 +58,9 @@ pub enum ServeError {
     /// The descriptors for reflection are damaged.
     #[error("reflection cannot be set up: {0}")]
     Reflection(#[from] tonic_reflection::server::Error),
+    /// Certificates cannot be used.
+    #[error(transparent)]
+    Tls(#[from] TlsError),
     /// The transport failed.
     #[error("the server failed: {0}")]
     Transport(#[from] tonic::transport::Error),
@@ -57,25 +78,32 @@ pub enum ServeError {
 /// # Errors
 /// [`ServeError`].
 pub async fn serve(parts: ServerParts) -> Result<(), ServeError> {
-    let ServerParts { routes, listener, service_names, limits, shutdown } = parts;
+    let ServerParts { routes, listener, service_names, limits, protection, local, shutdown } = parts;
+    let tls = protection.tls.map(TlsKeys::load).transpose()?.map(Arc::new);
+    let gate = protection.gate.map(Arc::new);
     // The library's reporter says SERVING for "" by itself.
     let (health, health_service) = tonic_health::server::health_reporter();
     report(&health, &service_names, ServingStatus::NotServing).await;
     let routes = with_reflection(routes.add_service(health_service), &service_names)?;
     let draining = CancellationToken::new();
     let cut = CancellationToken::new();
+    // Whatever ends the serving, no connection and no task outlives it.
+    let _cut_at_end = cut.clone().drop_guard();
+    keep_fresh(gate.clone(), tls.clone(), &cut);
     let rules = Arc::new(EdgeRules {
-        admission: Admission::new(limits.max_concurrent_requests),
+        admission: Admission::new(limits.max_concurrent_requests, limits.max_requests_per_caller),
+        gate,
         default_deadline: limits.default_deadline,
         longest_deadline: limits.longest_deadline,
         draining: draining.clone(),
     });
-    let connections = TcpListenerStream::new(listener).map({
-        let cut = cut.clone();
-        move |accepted| {
-            accepted.inspect(set_no_delay).map(|stream| GuardedIo::new(stream, cut.clone().cancelled_owned()))
-        }
-    });
+    let listening = Listening {
+        tls,
+        patience: limits.handshake_timeout,
+        most: limits.max_connections,
+        most_of_one: limits.max_connections_per_address,
+    };
+    let connections = connections(listening, listener, local, shutdown.clone(), cut.clone());
     report(&health, &service_names, ServingStatus::Serving).await;
     let stopping = {
         let (draining, shutdown) = (draining.clone(), shutdown.clone());
@@ -93,8 +121,6 @@ pub async fn serve(parts: ServerParts) -> Result<(), ServeError> {
         draining.cancelled().await;
         tokio::time::sleep(limits.shutdown_grace).await;
     };
-    // Whatever ends the serving, no connection outlives it.
-    let _cut_at_end = cut.drop_guard();
     tokio::select! {
         ended = serving => ended.map_err(ServeError::from),
         () = hard_stop => {
@@ -111,6 +137,9 @@ fn builder(limits: &LimitSettings) -> Server {
         .http2_keepalive_interval(Some(limits.keepalive_interval))
         .http2_keepalive_timeout(Some(limits.keepalive_timeout))
         .http2_max_header_list_size(MAX_HEADER_BYTES)
+        // A client that opens streams and resets them at once makes work without waiting for it (CVE-2023-44487); one that
+        // has this many such streams unanswered is disconnected.
+        .http2_max_pending_accept_reset_streams(Some(MAX_RESET_STREAMS))
         .max_connection_age(limits.connection_age)
 }
 
@@ -136,9 +165,29 @@ fn with_reflection(routes: Routes, service_names: &[&'static str]) -> Result<Rou
     Ok(routes.add_service(configure().build_v1()?).add_service(configure().build_v1alpha()?))
 }
 
-/// Answers are small and must not wait for more to send.
-fn set_no_delay(stream: &tokio::net::TcpStream) {
-    if let Err(error) = stream.set_nodelay(true) {
-        tracing::debug!(%error, "a connection keeps its delay");
+/// Reads tokens, keys and certificates again when they change, until `end` is cancelled.
+fn keep_fresh(gate: Option<Arc<Gate>>, tls: Option<Arc<TlsKeys>>, end: &CancellationToken) {
+    let mut look = LOOK;
+    if let Some(gate) = gate {
+        look = gate.reload_interval();
+        let end = end.clone();
+        tokio::spawn(async move { end.run_until_cancelled(gate.keep_fresh()).await });
+    }
+    if let Some(tls) = tls {
+        let end = end.clone();
+        tokio::spawn(async move { end.run_until_cancelled(keep_certificates(&tls, look)).await });
+    }
+}
+
+async fn keep_certificates(tls: &TlsKeys, look: std::time::Duration) {
+    let mut files = Files::of(tls.files());
+    loop {
+        tokio::time::sleep(look).await;
+        if files.changed() {
+            match tls.reload() {
+                Ok(()) => tracing::info!("certificates were read again"),
+                Err(error) => tracing::error!(%error, "certificates cannot be used; the former ones stay"),
+            }
+        }
     }
 }

@@ -1,18 +1,23 @@
 //! Settings: compiled-in defaults, then a file, then the environment.
 
+mod effective;
 mod reader;
+mod security;
 mod store;
 
 use std::collections::HashMap;
 use std::fmt;
 use std::net::SocketAddr;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::time::Duration;
 
 use config::{Config, Environment, File, FileFormat};
 
 use reader::Reader;
-pub use store::{EngineChoice, PostgresSettings, Secret, StoreSettings};
+
+pub use effective::Setting;
+pub use security::{AccessSettings, JwtSettings, SecuritySettings, TlsSettings};
+pub use store::{EngineChoice, PostgresSettings, StoreSettings};
 
 /// The commented defaults, as they are compiled in.
 const DEFAULTS: &str = include_str!("default.toml");
@@ -32,6 +37,8 @@ pub struct Settings {
     pub cutting: CuttingSettings,
     /// The database.
     pub store: StoreSettings,
+    /// Who may connect and call.
+    pub security: SecuritySettings,
     /// Limits of both services.
     pub limits: LimitSettings,
     /// The log.
@@ -41,17 +48,21 @@ pub struct Settings {
 /// Section `[stringing]`.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct StringingSettings {
-    /// Loopback address on which the service listens.
+    /// Address on which the service listens.
     pub listen: SocketAddr,
 }
 
 /// Section `[cutting]`.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct CuttingSettings {
-    /// Loopback address on which the service listens.
+    /// Address on which the service listens.
     pub listen: SocketAddr,
     /// Where the stringing service is reached, such as `http://127.0.0.1:7421`.
     pub stringing_endpoint: String,
+    /// PEM file with the authority of its certificate; absent, those of the system count.
+    pub stringing_ca: Option<PathBuf>,
+    /// File with the token that is shown to it.
+    pub stringing_token: Option<PathBuf>,
 }
 
 /// Section `[limits]`. The ranges stand in the commented defaults.
@@ -63,8 +74,16 @@ pub struct LimitSettings {
     pub max_response_bytes: usize,
     /// Calls worked on at the same time.
     pub max_concurrent_requests: usize,
+    /// Calls of one caller worked on at the same time.
+    pub max_requests_per_caller: usize,
     /// Open calls and streams of one connection.
     pub max_streams_per_connection: u32,
+    /// Connections open at the same time.
+    pub max_connections: usize,
+    /// Connections of one address open at the same time.
+    pub max_connections_per_address: usize,
+    /// Time for a new connection to be encrypted, and then to say something.
+    pub handshake_timeout: Duration,
     /// Computations that run at the same time.
     pub max_computations: usize,
     /// Time for a call whose caller states no deadline.
@@ -138,6 +157,20 @@ impl Settings {
         file: Option<&Path>,
         environment: impl IntoIterator<Item = (String, String)>,
     ) -> Result<Self, SettingsError> {
+        let mut reader = Reader::new(Self::merged(file, environment)?);
+        let settings = Self::read(&mut reader);
+        let problems = reader.finish();
+        match settings {
+            Some(settings) if problems.is_empty() => Ok(settings),
+            _ => Err(SettingsError::Wrong(problems)),
+        }
+    }
+
+    /// The values of all three sources, one over the other.
+    fn merged(
+        file: Option<&Path>,
+        environment: impl IntoIterator<Item = (String, String)>,
+    ) -> Result<Config, SettingsError> {
         let variables: HashMap<String, String> =
             environment.into_iter().filter(|(name, _)| name.starts_with(ENVIRONMENT_PREFIX)).collect();
         let mut builder = Config::builder().add_source(File::from_str(DEFAULTS, FileFormat::Toml));
@@ -148,28 +181,31 @@ impl Settings {
         builder = builder.add_source(
             Environment::with_prefix(prefix).prefix_separator("__").separator("__").source(Some(variables)),
         );
-        let merged = builder.build().map_err(|error| SettingsError::Unreadable(Box::new(error)))?;
-        let mut reader = Reader::new(merged);
-        let settings = Self::read(&mut reader);
-        let problems = reader.finish();
-        match settings {
-            Some(settings) if problems.is_empty() => Ok(settings),
-            _ => Err(SettingsError::Wrong(problems)),
-        }
+        builder.build().map_err(|error| SettingsError::Unreadable(Box::new(error)))
     }
 
     /// Takes every known key. `None` only if the reader has noted a problem.
     fn read(reader: &mut Reader) -> Option<Self> {
         // Each section is read before any is unwrapped, so that no problem hides another.
-        let stringing_listen = reader.loopback("stringing.listen");
-        let cutting_listen = reader.loopback("cutting.listen");
-        let endpoint = reader.loopback_endpoint("cutting.stringing_endpoint");
+        let security = SecuritySettings::read(reader);
+        let lacking = security.as_ref().and_then(SecuritySettings::lacking);
+        let stringing_listen = reader.address("stringing.listen", lacking.as_deref());
+        let cutting_listen = reader.address("cutting.listen", lacking.as_deref());
+        let endpoint = reader.endpoint("cutting.stringing_endpoint");
+        let stringing_ca = reader.optional_text("cutting.stringing_ca");
+        let stringing_token = reader.optional_text("cutting.stringing_token");
         let store = StoreSettings::read(reader);
         let limits = LimitSettings::read(reader);
         let telemetry = TelemetrySettings::read(reader);
         Some(Self {
             stringing: StringingSettings { listen: stringing_listen? },
-            cutting: CuttingSettings { listen: cutting_listen?, stringing_endpoint: endpoint? },
+            cutting: CuttingSettings {
+                listen: cutting_listen?,
+                stringing_endpoint: endpoint?,
+                stringing_ca: stringing_ca?.map(PathBuf::from),
+                stringing_token: stringing_token?.map(PathBuf::from),
+            },
+            security: security?,
             store: store?,
             limits: limits?,
             telemetry: telemetry?,
@@ -182,6 +218,11 @@ impl LimitSettings {
         let request = reader.size("limits.max_request_bytes", KIB..=64 * MIB);
         let response = reader.size("limits.max_response_bytes", KIB..=64 * MIB);
         let requests = reader.count("limits.max_concurrent_requests", 1..=10_000);
+        let of_one = reader.count("limits.max_requests_per_caller", 1..=10_000);
+        let connections = reader.count("limits.max_connections", 1..=100_000);
+        let from_one = reader.count("limits.max_connections_per_address", 1..=100_000);
+        let handshake =
+            reader.duration("limits.handshake_timeout", Duration::from_millis(100)..=Duration::from_secs(60));
         let streams = reader.count("limits.max_streams_per_connection", 1..=10_000);
         let computations = reader.count("limits.max_computations", 1..=256);
         let deadline = Duration::from_millis(10)..=HOUR;
@@ -201,7 +242,11 @@ impl LimitSettings {
             max_request_bytes: request?,
             max_response_bytes: response?,
             max_concurrent_requests: usize::try_from(requests?).ok()?,
+            max_requests_per_caller: usize::try_from(of_one?).ok()?,
             max_streams_per_connection: streams?,
+            max_connections: usize::try_from(connections?).ok()?,
+            max_connections_per_address: usize::try_from(from_one?).ok()?,
+            handshake_timeout: handshake?,
             max_computations: usize::try_from(computations?).ok()?,
             default_deadline: default_deadline?,
             longest_deadline: longest_deadline?,

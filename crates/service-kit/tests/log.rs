@@ -8,7 +8,7 @@ use std::sync::{Arc, Mutex};
 use becket_api::journal::journal_service_client::JournalServiceClient;
 use becket_api::journal::journal_service_server::{JournalService, JournalServiceServer};
 use becket_api::journal::{ListEntriesRequest, ListEntriesResponse};
-use becket_service_kit::{ServerParts, Settings, check_request_id, from_faults, serve};
+use becket_service_kit::{Protection, ServerParts, Settings, check_request_id, from_faults, serve};
 use tokio::net::TcpListener;
 use tokio_util::sync::CancellationToken;
 use tonic::transport::Channel;
@@ -60,6 +60,8 @@ async fn every_call_leaves_one_line() {
         listener,
         service_names: vec![],
         limits: Settings::load(None, []).unwrap().limits,
+        protection: Protection::default(),
+        local: None,
         shutdown: shutdown.clone(),
     }));
     {

@@ -11,7 +11,7 @@ use becket_api::journal::journal_service_client::JournalServiceClient;
 use becket_api::journal::journal_service_server::{JournalService, JournalServiceServer};
 use becket_api::journal::{Entry, ListEntriesRequest, ListEntriesResponse};
 use becket_service_kit::{
-    CallContext, LimitSettings, ServeError, ServerParts, Settings, StatusBuilder, serve,
+    CallContext, LimitSettings, Protection, ServeError, ServerParts, Settings, StatusBuilder, serve,
 };
 use tokio::net::TcpListener;
 use tokio::sync::Notify;
@@ -94,6 +94,8 @@ impl Running {
             listener,
             service_names: vec![JOURNAL],
             limits,
+            protection: Protection::default(),
+            local: None,
             shutdown: shutdown.clone(),
         };
         Self { address, actor, shutdown, served: tokio::spawn(serve(parts)) }

@@ -6,7 +6,10 @@ use std::{
     sync::Arc,
 };
 
-use becket_service_kit::{Clock, ServerParts, Settings, SystemClock, init_telemetry, serve};
+use becket_service_kit::{
+    Clock, Gate, LocalDoor, Protection, RemoteService, SecuritySettings, ServerParts, ServiceLink, Settings,
+    SystemClock, init_telemetry, local_service, serve,
+};
 use tokio::{net::TcpListener, task::JoinHandle};
 use tokio_util::sync::CancellationToken;
 use tonic::service::RoutesBuilder;
@@ -56,15 +59,15 @@ pub(crate) fn log(settings: &Settings) -> Result<(), Failure> {
     init_telemetry(&settings.telemetry).map_err(cannot_serve)
 }
 
-/// Binds an address of this machine; the connection is not encrypted, so others are refused.
+/// Binds an address. One that can be reached from other machines needs encryption and authentication.
 ///
 /// # Errors
-/// [`Failure::Usage`] for an address that others can reach, [`Failure::Start`] for one that is in use.
-pub(crate) async fn bind(address: SocketAddr) -> Result<TcpListener, Failure> {
-    if !address.ip().is_loopback() {
+/// [`Failure::Usage`] for an address that others can reach unprotected, [`Failure::Start`] for one that is in use.
+pub(crate) async fn bind(address: SocketAddr, security: &SecuritySettings) -> Result<TcpListener, Failure> {
+    if let Some(lacking) = security.lacking().filter(|_| !address.ip().is_loopback()) {
         return Err(Failure::Usage(format!(
-            "{address} can be reached from other machines, and the connection is not encrypted: listen on a loopback \
-             address such as 127.0.0.1:{}",
+            "{address} can be reached from other machines: in the settings, {lacking}; or listen on a loopback address \
+             such as 127.0.0.1:{}",
             address.port()
         )));
     }
@@ -73,13 +76,13 @@ pub(crate) async fn bind(address: SocketAddr) -> Result<TcpListener, Failure> {
         .map_err(|error| Failure::Start(format!("{address} cannot be listened on: {error}")))
 }
 
-/// Binds the address, or a free port beside it.
+/// Binds the loopback address, or a free port beside it.
 ///
 /// # Errors
 /// As [`bind`].
 pub(crate) async fn bind_near(address: SocketAddr) -> Result<TcpListener, Failure> {
-    match bind(address).await {
-        Err(Failure::Start(_)) => bind(SocketAddr::new(address.ip(), 0)).await,
+    match bind(address, &SecuritySettings::OPEN).await {
+        Err(Failure::Start(_)) => bind(SocketAddr::new(address.ip(), 0), &SecuritySettings::OPEN).await,
         other => other,
     }
 }
@@ -88,6 +91,7 @@ pub(crate) async fn bind_near(address: SocketAddr) -> Result<TcpListener, Failur
 #[derive(Debug)]
 pub(crate) struct Server {
     address: SocketAddr,
+    encrypted: bool,
     shutdown: CancellationToken,
     serving: JoinHandle<Result<(), Failure>>,
 }
@@ -105,25 +109,54 @@ pub(crate) async fn start(
     let address = listener.local_addr().map_err(cannot_serve)?;
     let store = Store::open(data, &settings).await?;
     let shutdown = CancellationToken::new();
-    let endpoint = match services {
-        Services::Both => format!("http://{address}"),
-        Services::Stringing | Services::Cutting => settings.cutting.stringing_endpoint.clone(),
+    let (link, local) = way_to_stringing(services, &settings)?;
+    let (routes, service_names) = routes(services, &settings, &store, link).await?;
+    let protection = protection(settings.security).await?;
+    let encrypted = protection.tls.is_some();
+    let parts = ServerParts {
+        routes,
+        listener,
+        service_names,
+        limits: settings.limits,
+        protection,
+        local,
+        shutdown: shutdown.clone(),
     };
-    let (routes, service_names) = routes(services, &settings, &store, endpoint).await?;
-    let parts =
-        ServerParts { routes, listener, service_names, limits: settings.limits, shutdown: shutdown.clone() };
     let serving = tokio::spawn(async move {
         let ended = serve(parts).await.map_err(cannot_serve);
         store.close().await;
         ended
     });
-    Ok(Server { address, shutdown, serving })
+    Ok(Server { address, encrypted, shutdown, serving })
+}
+
+/// How the cutting service reaches the stringing service: without a socket if both run here.
+fn way_to_stringing(
+    services: Services,
+    settings: &Settings,
+) -> Result<(ServiceLink, Option<LocalDoor>), Failure> {
+    if services == Services::Both {
+        let (service, door) = local_service();
+        return Ok((ServiceLink::Local(service), Some(door)));
+    }
+    let cutting = &settings.cutting;
+    let (ca, token) = (cutting.stringing_ca.as_ref(), cutting.stringing_token.as_ref());
+    let remote = RemoteService::read(cutting.stringing_endpoint.clone(), ca, token).map_err(cannot_serve)?;
+    Ok((ServiceLink::Remote(remote), None))
+}
+
+async fn protection(security: SecuritySettings) -> Result<Protection, Failure> {
+    let gate = match security.access {
+        None => None,
+        Some(access) => Some(Gate::load(access, Arc::new(SystemClock)).await.map_err(cannot_serve)?),
+    };
+    Ok(Protection { tls: security.tls, gate })
 }
 
 impl Server {
     /// Where it is reached.
     pub(crate) fn url(&self) -> String {
-        format!("http://{}", self.address)
+        format!("{}://{}", if self.encrypted { "https" } else { "http" }, self.address)
     }
 
     /// Stops it and waits until calls under way have ended.
@@ -157,7 +190,7 @@ async fn routes(
     services: Services,
     settings: &Settings,
     store: &Store,
-    stringing_endpoint: String,
+    stringing: ServiceLink,
 ) -> Result<(tonic::service::Routes, Vec<&'static str>), Failure> {
     let clock: Arc<dyn Clock> = Arc::new(SystemClock);
     let mut routes = RoutesBuilder::default();
@@ -177,7 +210,7 @@ async fn routes(
             limits: settings.limits.clone(),
             store: store.cutting(),
             clock,
-            stringing_endpoint,
+            stringing,
         };
         becket_cutting::register(&mut routes, deps).await.map_err(cannot_serve)?;
         names.extend(becket_cutting::SERVICE_NAMES);

@@ -21,9 +21,11 @@ use becket_api::{
 use tonic::{
     Code, Request, Response, Status,
     metadata::{Ascii, MetadataValue},
-    transport::{Channel, Endpoint},
+    transport::{Channel, ClientTlsConfig, Endpoint},
 };
 use tonic_types::StatusExt as _;
+
+mod credentials;
 
 use crate::{cli::Global, errors::Failure};
 
@@ -45,10 +47,16 @@ pub(crate) struct Peer {
 
 impl Peer {
     /// Prepares a connection; it is made with the first call.
-    fn new(url: &str) -> Result<Self, Failure> {
+    fn new(url: &str, tls: Option<&ClientTlsConfig>) -> Result<Self, Failure> {
         let endpoint = Endpoint::from_shared(url.to_owned())
             .map_err(|error| Failure::Usage(format!("{url:?} is not the address of a server: {error}")))?;
-        let channel = endpoint.connect_timeout(Duration::from_secs(5)).connect_lazy();
+        let mut endpoint = endpoint.connect_timeout(Duration::from_secs(5));
+        if let Some(tls) = tls.filter(|_| url.starts_with("https://")) {
+            endpoint = endpoint.tls_config(tls.clone()).map_err(|error| {
+                Failure::Usage(format!("{url:?} cannot be called with these certificates: {error}"))
+            })?;
+        }
+        let channel = endpoint.connect_lazy();
         Ok(Self { url: url.to_owned(), channel })
     }
 }
@@ -59,6 +67,7 @@ pub(crate) struct Client {
     stringing: Peer,
     cutting: Peer,
     actor: Option<MetadataValue<Ascii>>,
+    authorization: Option<MetadataValue<Ascii>>,
     request_id: Option<String>,
     timeout: Duration,
 }
@@ -71,7 +80,13 @@ macro_rules! services {
                 $(#[$doc])*
                 pub(crate) fn $name(&self) -> Service<$client<Channel>> {
                     let client = $client::new(self.$peer.channel.clone()).max_decoding_message_size(LARGEST_ANSWER_BYTES);
-                    Service { client, url: self.$peer.url.clone(), actor: self.actor.clone(), timeout: self.timeout }
+                    Service {
+                        client,
+                        url: self.$peer.url.clone(),
+                        actor: self.actor.clone(),
+                        authorization: self.authorization.clone(),
+                        timeout: self.timeout,
+                    }
                 }
             )+
         }
@@ -111,12 +126,14 @@ impl Client {
     /// # Errors
     /// [`Failure::Usage`] for an address, a name or a request id that cannot be sent.
     pub(crate) fn new(global: &Global) -> Result<Self, Failure> {
-        let stringing = Peer::new(global.stringing.as_ref().unwrap_or(&global.server))?;
-        let cutting = Peer::new(global.cutting.as_ref().unwrap_or(&global.server))?;
+        let tls = credentials::tls(global)?;
+        let stringing = Peer::new(global.stringing.as_ref().unwrap_or(&global.server), tls.as_ref())?;
+        let cutting = Peer::new(global.cutting.as_ref().unwrap_or(&global.server), tls.as_ref())?;
         Ok(Self {
             stringing,
             cutting,
             actor: actor(global)?,
+            authorization: credentials::authorization(global)?,
             request_id: global.request_id.clone(),
             timeout: global.timeout,
         })
@@ -173,6 +190,7 @@ pub(crate) struct Service<C> {
     client: C,
     url: String,
     actor: Option<MetadataValue<Ascii>>,
+    authorization: Option<MetadataValue<Ascii>>,
     timeout: Duration,
 }
 
@@ -225,6 +243,9 @@ impl<C: Clone> Service<C> {
         let mut request = Request::new(body);
         if let Some(actor) = &self.actor {
             request.metadata_mut().insert("becket-actor", actor.clone());
+        }
+        if let Some(authorization) = &self.authorization {
+            request.metadata_mut().insert("authorization", authorization.clone());
         }
         if let Some(left) = left {
             request.set_timeout(left);

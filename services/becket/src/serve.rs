@@ -2,7 +2,7 @@
 
 use crate::{
     app::{self, Services},
-    cli::{EngineWord, MoveShop, Only, Place, Serve},
+    cli::{self, EngineWord, MoveShop, Only, Place, Serve},
     context::print,
     errors::Failure,
     store,
@@ -26,7 +26,7 @@ pub(crate) async fn run(args: &Serve) -> Result<(), Failure> {
         Services::Stringing => settings.stringing.listen,
         Services::Cutting => settings.cutting.listen,
     });
-    let listener = app::bind(listen).await?;
+    let listener = app::bind(listen, &settings.security).await?;
     let server = app::start(services, settings, &args.data, listener).await?;
     print(&format!("becket is ready on {}, data in {}", server.url(), args.data.display()))?;
     server.until_told_to_stop().await
@@ -65,4 +65,17 @@ fn settings(args: &Serve) -> Result<Settings, Failure> {
         (None, _) => {}
     }
     Ok(settings)
+}
+
+/// Shows the settings that a server would have, and where each comes from.
+///
+/// # Errors
+/// [`Failure::Start`] with every problem; [`Failure::Print`].
+pub(crate) fn show_settings(args: &cli::Settings) -> Result<(), Failure> {
+    app::settings(args.config.as_deref())?;
+    let shown = Settings::effective(args.config.as_deref(), std::env::vars()).map_err(app::cannot_serve)?;
+    for setting in shown {
+        print(&format!("{} = {}  # {}", setting.key, setting.value, setting.origin))?;
+    }
+    Ok(())
 }

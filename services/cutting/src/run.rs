@@ -8,7 +8,9 @@ use becket_api::cutting::plan_service_server::{self, PlanServiceServer};
 use becket_api::cutting::purchasing_service_server::{self, PurchasingServiceServer};
 use becket_api::cutting::record_service_server::{self, RecordServiceServer};
 use becket_api::cutting::station_service_server::{self, StationServiceServer};
-use becket_service_kit::{Clock, LimitSettings, ServeError, ServerParts, serve};
+use becket_service_kit::{
+    Clock, LimitSettings, LinkError, Protection, ServeError, ServerParts, ServiceLink, serve,
+};
 use becket_store::StoreError;
 use tokio::net::TcpListener;
 use tokio_util::sync::CancellationToken;
@@ -40,8 +42,8 @@ pub struct Deps {
     pub store: Arc<dyn Storage>,
     /// The time of day.
     pub clock: Arc<dyn Clock>,
-    /// Where the stringing service is reached, such as "http://127.0.0.1:7421". It need not be there yet.
-    pub stringing_endpoint: String,
+    /// How the stringing service is reached. It need not be there yet.
+    pub stringing: ServiceLink,
 }
 
 /// What the service is made of when it has a process of its own.
@@ -60,14 +62,9 @@ pub enum RunError {
     /// The store does not answer.
     #[error("the store does not answer: {0}")]
     Store(#[from] StoreError),
-    /// The address of the stringing service is none.
-    #[error("{endpoint:?} is no address of a stringing service: {source}")]
-    Endpoint {
-        /// The address given.
-        endpoint: String,
-        /// What is wrong with it.
-        source: tonic::transport::Error,
-    },
+    /// There is no way to the stringing service.
+    #[error("the stringing service: {0}")]
+    Link(#[from] LinkError),
     /// The server failed.
     #[error(transparent)]
     Serve(#[from] ServeError),
@@ -76,12 +73,11 @@ pub enum RunError {
 /// Puts the service beside others on one listener. Health and reflection are told of it by [`SERVICE_NAMES`].
 ///
 /// # Errors
-/// [`RunError::Store`], [`RunError::Endpoint`].
+/// [`RunError::Store`], [`RunError::Link`].
 pub async fn register(routes: &mut RoutesBuilder, deps: Deps) -> Result<(), RunError> {
-    let Deps { limits, store, clock, stringing_endpoint } = deps;
+    let Deps { limits, store, clock, stringing } = deps;
     store.check().await?;
-    let stringing = StringingClient::lazy(&stringing_endpoint, &limits)
-        .map_err(|source| RunError::Endpoint { endpoint: stringing_endpoint, source })?;
+    let stringing = StringingClient::lazy(&stringing, &limits)?;
     let app = App::new(store, clock, stringing, limits.max_computations).await?;
     let handlers = Handlers::new(Arc::new(app));
     let (received, sent) = (limits.max_request_bytes, limits.max_response_bytes);
@@ -117,5 +113,14 @@ pub async fn run(parts: Parts) -> Result<(), RunError> {
     register(&mut routes, deps).await?;
     let service_names = [&SERVICE_NAMES[..], &[becket_journal::SERVICE_NAME]].concat();
     let routes = routes.routes();
-    Ok(serve(ServerParts { routes, listener, service_names, limits, shutdown }).await?)
+    Ok(serve(ServerParts {
+        routes,
+        listener,
+        service_names,
+        limits,
+        protection: Protection::default(),
+        local: None,
+        shutdown,
+    })
+    .await?)
 }

@@ -8,7 +8,7 @@ use becket_api::stringing::job_service_server::JobServiceServer;
 use becket_api::stringing::scale_service_server::ScaleServiceServer;
 use becket_api::stringing::winding_order_service_server::WindingOrderServiceServer;
 use becket_api::stringing::wire_service_server::WireServiceServer;
-use becket_service_kit::{Clock, LimitSettings, ServeError, ServerParts, serve};
+use becket_service_kit::{Clock, LimitSettings, Protection, ServeError, ServerParts, serve};
 use becket_store::StoreError;
 use tokio::net::TcpListener;
 use tokio_util::sync::CancellationToken;
@@ -74,7 +74,16 @@ pub async fn run(parts: Parts) -> Result<(), RunError> {
     register(&mut routes, Deps { limits: limits.clone(), store, clock }).await?;
     let service_names = [&SERVICE_NAMES[..], &[becket_journal::SERVICE_NAME]].concat();
     let routes = routes.routes();
-    Ok(serve(ServerParts { routes, listener, service_names, limits, shutdown }).await?)
+    Ok(serve(ServerParts {
+        routes,
+        listener,
+        service_names,
+        limits,
+        protection: Protection::default(),
+        local: None,
+        shutdown,
+    })
+    .await?)
 }
 
 /// Adds the handlers, with their message limits, to the routes of a listener; [`SERVICE_NAMES`] are then to

@@ -46,6 +46,10 @@ pub enum ErrorReason {
     Deadline = 19,
     /// No wire in stock, or no sequence of wires, keeps to the limits and rules that the request sets. FAILED_PRECONDITION.
     TargetUnreachable = 20,
+    /// It is not known who calls: no token, or one that is not valid. UNAUTHENTICATED.
+    NotAuthenticated = 30,
+    /// The caller's roles do not allow the call. PERMISSION_DENIED.
+    NotPermitted = 31,
 }
 impl ErrorReason {
     /// String value of the enum field names used in the ProtoBuf definition.
@@ -75,6 +79,8 @@ impl ErrorReason {
             Self::NotComputable => "ERROR_REASON_NOT_COMPUTABLE",
             Self::Deadline => "ERROR_REASON_DEADLINE",
             Self::TargetUnreachable => "ERROR_REASON_TARGET_UNREACHABLE",
+            Self::NotAuthenticated => "ERROR_REASON_NOT_AUTHENTICATED",
+            Self::NotPermitted => "ERROR_REASON_NOT_PERMITTED",
         }
     }
     /// Creates an enum from field names used in the ProtoBuf definition.
@@ -101,6 +107,8 @@ impl ErrorReason {
             "ERROR_REASON_NOT_COMPUTABLE" => Some(Self::NotComputable),
             "ERROR_REASON_DEADLINE" => Some(Self::Deadline),
             "ERROR_REASON_TARGET_UNREACHABLE" => Some(Self::TargetUnreachable),
+            "ERROR_REASON_NOT_AUTHENTICATED" => Some(Self::NotAuthenticated),
+            "ERROR_REASON_NOT_PERMITTED" => Some(Self::NotPermitted),
             _ => None,
         }
     }

@@ -7,10 +7,8 @@ use std::time::Duration;
 
 use config::{Config, Value, ValueKind};
 
-use super::{Problem, Secret};
-
-/// Why an address other than loopback is refused.
-const LOOPBACK_ONLY: &str = "only loopback addresses are allowed (127.0.0.1, [::1]), because connections are not encrypted and callers are not authenticated";
+use super::Problem;
+use crate::secret::Secret;
 
 /// The values that nobody has taken yet, and the problems found.
 pub(super) struct Reader {
@@ -21,12 +19,7 @@ pub(super) struct Reader {
 
 impl Reader {
     pub(super) fn new(merged: Config) -> Self {
-        let mut values = BTreeMap::new();
-        if let ValueKind::Table(sections) = merged.cache.kind {
-            for (section, value) in sections {
-                flatten(&section, value, &mut values);
-            }
-        }
+        let values = flattened(merged);
         let origins = values
             .iter()
             .map(|(key, value)| (key.clone(), value.origin().unwrap_or("the built-in defaults").to_owned()))
@@ -68,7 +61,7 @@ impl Reader {
     /// Takes a text that is not shown, and may be empty.
     pub(super) fn secret(&mut self, key: &str) -> Option<Secret> {
         match self.values.remove(key).map(|value| value.kind) {
-            Some(ValueKind::String(text)) => Some(Secret::new(text.trim().to_owned())),
+            Some(ValueKind::String(text)) => Some(Secret::new(&text)),
             Some(_) => {
                 self.note(key, "must be a text in quotes");
                 None
@@ -124,30 +117,28 @@ impl Reader {
         found
     }
 
-    /// Takes a loopback address with its port.
-    pub(super) fn loopback(&mut self, key: &str) -> Option<SocketAddr> {
-        let text = self.text(key)?;
-        self.loopback_address(key, &text)
+    /// Takes a text that may be empty, which means that nothing is set. The outer option says whether it is allowed.
+    #[expect(clippy::option_option, reason = "not allowed, not set, set")]
+    pub(super) fn optional_text(&mut self, key: &str) -> Option<Option<String>> {
+        match self.values.get(key).map(|value| &value.kind) {
+            Some(ValueKind::String(text)) if text.trim().is_empty() => {
+                self.values.remove(key);
+                Some(None)
+            }
+            _ => self.text(key).map(Some),
+        }
     }
 
-    /// Takes a URL `http://address:port` with a loopback address.
-    pub(super) fn loopback_endpoint(&mut self, key: &str) -> Option<String> {
+    /// Takes an address with its port. `lacking` says what must be set before it may be other than loopback.
+    pub(super) fn address(&mut self, key: &str, lacking: Option<&str>) -> Option<SocketAddr> {
         let text = self.text(key)?;
-        let Some(address) = text.strip_prefix("http://") else {
-            self.note(key, &format!("{text:?} must begin with http:// and name an address and a port"));
-            return None;
-        };
-        self.loopback_address(key, address.trim_end_matches('/')).map(|address| format!("http://{address}"))
-    }
-
-    fn loopback_address(&mut self, key: &str, text: &str) -> Option<SocketAddr> {
-        match text.parse::<SocketAddr>() {
-            Ok(address) if address.ip().is_loopback() => Some(address),
-            Ok(address) => {
-                self.note(key, &format!("{address} is refused: {LOOPBACK_ONLY}"));
+        match (text.parse::<SocketAddr>(), lacking) {
+            (Ok(address), Some(lacking)) if !address.ip().is_loopback() => {
+                self.note(key, &format!("{address} can be reached from other machines: {lacking}"));
                 None
             }
-            Err(_) => {
+            (Ok(address), _) => Some(address),
+            (Err(_), _) => {
                 self.note(
                     key,
                     &format!("{text:?} must be an IP address and a port, such as \"127.0.0.1:7421\""),
@@ -156,6 +147,40 @@ impl Reader {
             }
         }
     }
+
+    /// Takes a URL: `https://name:port`, or `http://address:port` with a loopback address.
+    pub(super) fn endpoint(&mut self, key: &str) -> Option<String> {
+        let text = self.text(key)?;
+        if let Some(authority) = text.strip_prefix("https://") {
+            if authority.parse::<http::uri::Authority>().is_ok() {
+                return Some(text);
+            }
+        } else if let Some(address) =
+            text.strip_prefix("http://").map(|address| address.trim_end_matches('/'))
+        {
+            match address.parse::<SocketAddr>() {
+                Ok(address) if address.ip().is_loopback() => return Some(format!("http://{address}")),
+                Ok(_) => {
+                    self.note(key, &format!("{text:?} goes to another machine: it must begin with https://"));
+                    return None;
+                }
+                Err(_) => {}
+            }
+        }
+        self.note(key, &format!("{text:?} must be https:// with a name and a port, or http:// with a loopback address and a port"));
+        None
+    }
+}
+
+/// All values by dotted key.
+pub(super) fn flattened(merged: Config) -> BTreeMap<String, Value> {
+    let mut values = BTreeMap::new();
+    if let ValueKind::Table(sections) = merged.cache.kind {
+        for (section, value) in sections {
+            flatten(&section, value, &mut values);
+        }
+    }
+    values
 }
 
 /// Lays nested tables out as dotted keys.

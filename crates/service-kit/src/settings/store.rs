@@ -1,11 +1,11 @@
 //! Section `[store]`: which engine keeps the data, and how it is used.
 
-use std::fmt;
 use std::path::PathBuf;
 use std::time::Duration;
 
 use super::HOUR;
 use super::reader::Reader;
+use crate::secret::Secret;
 
 /// Section `[store]`.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -46,30 +46,6 @@ pub struct PostgresSettings {
     pub idle_in_transaction_timeout: Duration,
     /// How often a write is done that meets others.
     pub attempts: u32,
-}
-
-/// A text that is not shown: neither in logs nor in errors nor in dumps.
-#[derive(Clone, PartialEq, Eq)]
-pub struct Secret(String);
-
-impl Secret {
-    /// Keeps a text from being shown.
-    #[must_use]
-    pub fn new(text: String) -> Self {
-        Self(text)
-    }
-
-    /// The text, for whoever has to use it.
-    #[must_use]
-    pub fn reveal(&self) -> &str {
-        &self.0
-    }
-}
-
-impl fmt::Debug for Secret {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        f.write_str(if self.0.is_empty() { "(none)" } else { "(hidden)" })
-    }
 }
 
 impl StoreSettings {

@@ -10,10 +10,11 @@ mod report;
 mod serve;
 mod show;
 mod stock;
+mod token;
 mod values;
 mod winding;
 
-use std::time::Duration;
+use std::{path::PathBuf, time::Duration};
 
 use becket_units::UnitSystem;
 use clap::{Args, Parser, Subcommand, ValueEnum};
@@ -31,6 +32,7 @@ pub(crate) use report::{Estimate, Trace};
 pub(crate) use serve::{EngineWord, Migrate, MoveShop, Only, Place, Serve, Tour};
 pub(crate) use show::{Partials, Set, Sets, Show};
 pub(crate) use stock::{ReturnCoil, Scrap, SetAside, SetRule, Unmount, Weigh};
+pub(crate) use token::{Settings, Token};
 pub(crate) use values::*;
 pub(crate) use winding::{ListWindingOrders, OrderWound, WindingOrder};
 
@@ -80,6 +82,21 @@ pub(crate) struct Global {
     /// Who is asking; stands in the journal and on confirmed steps [default: the user's name, or "uid-" and number]
     #[arg(long, global = true, value_name = "NAME", env = "BECKET_ACTOR", hide_env_values = true)]
     pub(crate) actor: Option<String>,
+    /// File with the token that says who calls
+    #[arg(long, global = true, value_name = "FILE", env = "BECKET_TOKEN_FILE", hide_env_values = true)]
+    pub(crate) token_file: Option<PathBuf>,
+    /// PEM file with the authority of the server's certificate [default: those of the system]
+    #[arg(long, global = true, value_name = "FILE", env = "BECKET_CA", hide_env_values = true)]
+    pub(crate) ca: Option<PathBuf>,
+    /// PEM file with the client's own certificate and its key, where the server asks for one
+    #[arg(
+        long,
+        global = true,
+        value_name = "FILE",
+        env = "BECKET_CLIENT_CERTIFICATE",
+        hide_env_values = true
+    )]
+    pub(crate) client_certificate: Option<PathBuf>,
     /// How the answer is printed
     #[arg(long, global = true, value_enum, default_value_t)]
     pub(crate) format: Format,
@@ -112,6 +129,8 @@ pub(crate) enum Verb {
     Serve(Serve),
     Migrate(Migrate),
     MoveShop(MoveShop),
+    Token(Token),
+    Settings(Settings),
     Tour(Tour),
     #[command(subcommand)]
     Load(Load),

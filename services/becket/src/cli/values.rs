@@ -142,8 +142,10 @@ words! {
 /// Reads the address of a server: `http://`, a host, and a port if it is not 80. Connections are not encrypted.
 pub(crate) fn server_url(text: &str) -> Result<String, String> {
     let url: tonic::transport::Uri = text.parse().map_err(|error| format!("it is no address: {error}"))?;
-    if url.scheme_str() != Some("http") || url.host().is_none_or(str::is_empty) {
-        return Err("an address is http://, a host and a port, such as http://127.0.0.1:7420".to_owned());
+    if !matches!(url.scheme_str(), Some("http" | "https")) || url.host().is_none_or(str::is_empty) {
+        return Err(
+            "an address is http:// or https://, a host and a port, such as http://127.0.0.1:7420".to_owned()
+        );
     }
     Ok(text.to_owned())
 }

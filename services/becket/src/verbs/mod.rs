@@ -12,6 +12,7 @@ mod report;
 mod sets;
 mod show;
 mod stock;
+mod token;
 mod watch;
 mod winding;
 
@@ -34,6 +35,8 @@ pub(crate) async fn run(cli: Cli) -> Result<u8, Failure> {
         Verb::Serve(args) => return crate::serve::run(&args).await.map(|()| EXIT_DONE),
         Verb::Migrate(args) => return crate::serve::migrate(&args.place).await.map(|()| EXIT_DONE),
         Verb::MoveShop(args) => return crate::serve::move_shop(&args).await.map(|()| EXIT_DONE),
+        Verb::Token(args) => return token::run(&args).map(|()| EXIT_DONE),
+        Verb::Settings(args) => return crate::serve::show_settings(&args).map(|()| EXIT_DONE),
         Verb::Tour(args) => return crate::tour::run(&args, &global).await.map(|()| EXIT_DONE),
         other => other,
     };
@@ -48,7 +51,13 @@ pub(crate) async fn run(cli: Cli) -> Result<u8, Failure> {
 async fn ask(context: &Context, verb: Verb) -> Result<(), Failure> {
     match verb {
         // Handled by the caller; named here so that a new verb does not build before it does something.
-        Verb::Serve(_) | Verb::Migrate(_) | Verb::MoveShop(_) | Verb::Tour(_) | Verb::Plan(_) => Ok(()),
+        Verb::Serve(_)
+        | Verb::Migrate(_)
+        | Verb::MoveShop(_)
+        | Verb::Token(_)
+        | Verb::Settings(_)
+        | Verb::Tour(_)
+        | Verb::Plan(_) => Ok(()),
         Verb::Load(what) => load::run(context, &what).await,
         Verb::Release(args) => change::release(context, &args).await,
         Verb::Amend(what) => change::amend(context, &what).await,

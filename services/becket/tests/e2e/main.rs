@@ -1,6 +1,7 @@
 //! End-to-end tests: the built binary over real sockets, each with a data folder and a free port of its own.
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, reason = "tests")]
 
+mod access;
 mod command_line;
 mod concurrency;
 mod design;

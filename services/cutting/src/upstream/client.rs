@@ -1,7 +1,6 @@
 //! Questions to the stringing service.
 
 use std::future::Future;
-use std::time::Duration;
 
 use becket_api::stringing::job_service_client::JobServiceClient;
 use becket_api::stringing::string_set_service_client::StringSetServiceClient;
@@ -11,15 +10,14 @@ use becket_api::stringing::{
     GetWireRequest, Job, JobState, ListJobsRequest, ScaleReference, StringSet, Wire,
     compute_string_set_request,
 };
-use becket_service_kit::{ACTOR_KEY, CallContext, LimitSettings};
-use tonic::transport::{Channel, Endpoint};
+use becket_service_kit::{ACTOR_KEY, CallContext, LimitSettings, LinkError, ServiceLink};
+use tonic::metadata::{Ascii, MetadataValue};
+use tonic::transport::Channel;
 use tonic::{Request, Response, Status};
 
 use super::UpstreamError;
 use super::retry::Patience;
 
-/// Time to build up a connection.
-const CONNECT_TIMEOUT: Duration = Duration::from_secs(2);
 /// Jobs of a page.
 const PAGE: i32 = 500;
 /// Most jobs that are open or frozen and looked at for one answer.
@@ -33,19 +31,19 @@ pub(crate) const MAX_OPEN_JOBS: usize = 2000;
 #[derive(Debug, Clone)]
 pub(crate) struct StringingClient {
     channel: Channel,
+    /// What goes with every question, if the service wants to know who asks.
+    authorization: Option<MetadataValue<Ascii>>,
     max_response_bytes: usize,
 }
 
 impl StringingClient {
-    /// Prepares a client of the service at `endpoint`, such as "http://127.0.0.1:7421".
-    pub(crate) fn lazy(endpoint: &str, limits: &LimitSettings) -> Result<Self, tonic::transport::Error> {
-        let channel = Endpoint::from_shared(endpoint.to_owned())?
-            .connect_timeout(CONNECT_TIMEOUT)
-            .tcp_nodelay(true)
-            .http2_keep_alive_interval(limits.keepalive_interval)
-            .keep_alive_timeout(limits.keepalive_timeout)
-            .connect_lazy();
-        Ok(Self { channel, max_response_bytes: limits.max_response_bytes })
+    /// Prepares a client of the service.
+    pub(crate) fn lazy(link: &ServiceLink, limits: &LimitSettings) -> Result<Self, LinkError> {
+        Ok(Self {
+            channel: link.channel(limits)?,
+            authorization: link.authorization()?,
+            max_response_bytes: limits.max_response_bytes,
+        })
     }
 
     /// One job.
@@ -159,6 +157,9 @@ impl StringingClient {
             // Whoever acts here acts there, too; an actor is printable ASCII, so it always parses.
             if let (false, Ok(actor)) = (call.actor.is_empty(), call.actor.parse()) {
                 request.metadata_mut().insert(ACTOR_KEY, actor);
+            }
+            if let Some(authorization) = &self.authorization {
+                request.metadata_mut().insert("authorization", authorization.clone());
             }
             let error = match send(request).await {
                 Ok(response) => return Ok(response.into_inner()),

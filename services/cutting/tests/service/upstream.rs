@@ -49,7 +49,7 @@ impl Alone {
             limits: limits(),
             store: Arc::new(store),
             clock: Arc::new(SystemClock),
-            stringing_endpoint: format!("http://{upstream}"),
+            stringing: becket_service_kit::ServiceLink::at(format!("http://{upstream}")),
         };
         let served = tokio::spawn(run(Parts { deps, listener, shutdown: shutdown.clone() }));
         let channel = Channel::from_shared(format!("http://{address}")).unwrap().connect().await.unwrap();
@@ -141,9 +141,9 @@ async fn an_address_that_is_none_is_told_at_the_start() {
         limits: limits(),
         store: Arc::new(store),
         clock: Arc::new(SystemClock),
-        stringing_endpoint: "not an address".to_owned(),
+        stringing: becket_service_kit::ServiceLink::at("not an address"),
     };
     let listener = TcpListener::bind("127.0.0.1:0").await.unwrap();
     let ended = run(Parts { deps, listener, shutdown: CancellationToken::new() }).await;
-    assert!(matches!(ended, Err(RunError::Endpoint { .. })), "{ended:?}");
+    assert!(matches!(ended, Err(RunError::Link(_))), "{ended:?}");
 }

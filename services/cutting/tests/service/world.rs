@@ -276,7 +276,7 @@ async fn parts(
         limits: limits.clone(),
         store: faults,
         clock: Arc::clone(clock) as _,
-        stringing_endpoint: format!("http://{address}"),
+        stringing: becket_service_kit::ServiceLink::at(format!("http://{address}")),
     };
     becket_cutting::register(&mut routes, deps).await.unwrap();
     let service_names = [&becket_stringing::SERVICE_NAMES[..], &becket_cutting::SERVICE_NAMES[..]].concat();
