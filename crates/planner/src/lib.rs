@@ -146,6 +146,7 @@ mod model;
 mod objective;
 mod plan;
 mod receipt;
+mod replan;
 mod report_checker;
 mod violation;
 
@@ -159,5 +160,6 @@ pub use model::{
 };
 pub use objective::{Level, LevelOrder, LevelReport, Quality, Score};
 pub use plan::{Figures, Plan, PlanError, Planner, Shortfall, Step, Tail};
+pub use replan::{Calm, Disturbed, Kin, Method, Moves, Replanned, ReplanPolicy, Replanner};
 pub use report_checker::{ReportFault, check_quality};
 pub use violation::{Figure, Violation};
