@@ -160,6 +160,6 @@ pub use model::{
 };
 pub use objective::{Level, LevelOrder, LevelReport, Quality, Score};
 pub use plan::{Figures, Plan, PlanError, Planner, Shortfall, Step, Tail};
-pub use replan::{Calm, Disturbed, Kin, Method, Moves, Replanned, ReplanPolicy, Replanner};
+pub use replan::{Calm, Disturbed, Kin, Method, Moves, ReplanPolicy, Replanned, Replanner};
 pub use report_checker::{ReportFault, check_quality};
 pub use violation::{Figure, Violation};

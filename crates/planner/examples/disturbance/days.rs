@@ -108,7 +108,8 @@ fn stock(pieces: &[Piece], wires: u32, whole: bool, chance: &mut Chance) -> Vec<
         let mut spare = 2;
         while need > 0 || spare > 0 {
             let sealed = need <= 0 || whole || chance.within(1, 100) <= 15;
-            let drawn = if sealed { chance.within(60_000, 170_000) } else { chance.within(1_000, 20_000) } * 1000;
+            let drawn =
+                if sealed { chance.within(60_000, 170_000) } else { chance.within(1_000, 20_000) } * 1000;
             // Shops have begun coils of any length: the last one is what makes it enough.
             let length = if need > 0 { drawn.min(need.max(1_000_000)) } else { drawn };
             spare -= i64::from(need <= 0);

@@ -12,7 +12,7 @@ mod shop;
 
 use std::time::Instant;
 
-use becket_planner::{BestPlanner, Plan, Planner, Problem, Replanner, check_plan};
+use becket_planner::{BestPlanner, Plan, Planner, Problem, Replanner};
 
 use days::{Day, day, grands};
 use shop::{Chance, Shop, Tally, Trouble};
@@ -26,7 +26,14 @@ fn main() {
          used up + remnants < 2 m | run-outs | re-plans | moved of untouched per re-plan | pieces ever moved | ms median / p99 / worst |"
     );
     println!("|---|---|---|---|---|---|---|---|---|---|---|---|---|---|");
-    let kinds = [(false, true, 10), (false, false, 10), (true, true, 10), (true, false, 10), (true, true, 3), (true, false, 3)];
+    let kinds = [
+        (false, true, 10),
+        (false, false, 10),
+        (true, true, 10),
+        (true, false, 10),
+        (true, true, 3),
+        (true, false, 3),
+    ];
     for (n, (grands, whole, trays)) in kinds.into_iter().enumerate() {
         if only.is_some_and(|only| only != n) {
             continue;
@@ -39,7 +46,9 @@ fn main() {
                 (problem, plan)
             })
             .collect();
-        for how in ["never re-planned", "run-outs only", "last 8 m", "last 8 m and 2.5 m", "last 8 m, bench 3 m"] {
+        for how in
+            ["never re-planned", "run-outs only", "last 8 m", "last 8 m and 2.5 m", "last 8 m, bench 3 m"]
+        {
             row(kind, &plans, how);
         }
     }
@@ -66,7 +75,9 @@ fn row(kind: Day, plans: &[(Problem, Plan)], how: &str) {
         add(&mut sum, &tally);
     }
     times.sort_unstable();
-    let at = |share: usize| times.get((times.len() * share / 100).min(times.len().saturating_sub(1))).copied().unwrap_or(0);
+    let at = |share: usize| {
+        times.get((times.len() * share / 100).min(times.len().saturating_sub(1))).copied().unwrap_or(0)
+    };
     let coils = sum.used.max(1);
     let mm = |um: i64, per: i64| um as f64 / 1000.0 / per as f64;
     println!(
@@ -91,14 +102,22 @@ fn row(kind: Day, plans: &[(Problem, Plan)], how: &str) {
     );
 }
 
-fn run(kind: Day, plans: &[(Problem, Plan)], how: &str, seed: usize, start: &Instant, times: &mut Vec<u128>, pieces: &mut usize) -> Tally {
+fn run(
+    kind: Day,
+    plans: &[(Problem, Plan)],
+    how: &str,
+    seed: usize,
+    start: &Instant,
+    times: &mut Vec<u128>,
+    pieces: &mut usize,
+) -> Tally {
     let problem = &plans[seed].0;
     let mut shop = Shop::new(problem, trouble(how), seed as u64 * 31 + 5);
     let replanner = Replanner::default();
     shop.steps.clone_from(&plans[seed].1.steps);
     let never = how == "never re-planned";
     let rush_at = problem.pieces.len() / 2;
-    let mut clock = || cpu_micros(start);
+    let mut clock = || start.elapsed().as_micros();
     let mut rushed = never || !kind.grands;
     while let Some(mut changed) = shop.go_on() {
         if never && changed {
@@ -115,13 +134,8 @@ fn run(kind: Day, plans: &[(Problem, Plan)], how: &str, seed: usize, start: &Ins
         if changed {
             let check = |change: &shop::Change<'_>| {
                 times.push(change.micros);
-                if std::env::var_os("DEBUG").is_some() {
-                    let r = change.replanned;
-                    eprintln!("{:?} {:?} uncut {} of {} split {} scrap {} us {}", r.method, r.moves, r.plan.uncut.len(), change.problem.pieces.len(), r.plan.figures.groups_split, r.plan.figures.scrap, change.micros);
-                }
-                if let Err(violations) = check_plan(change.problem, &change.replanned.plan) {
-                    panic!("an unsound plan: {violations:?}");
-                }
+                let faults = change.faults();
+                assert!(faults.is_empty(), "an unsound plan: {faults:?}");
             };
             shop.replan(&replanner, &mut clock, check).expect("the rest can be planned");
         }
@@ -145,16 +159,4 @@ fn add(sum: &mut Tally, day: &Tally) {
     sum.moved += day.moved;
     sum.ever_moved += day.ever_moved;
     sum.missing += day.missing;
-}
-
-fn cpu_micros(start: &Instant) -> u128 {
-    if std::env::var_os("CPU").is_none() {
-        return start.elapsed().as_micros();
-    }
-    let mut sum = 0u128;
-    for task in std::fs::read_dir("/proc/self/task").expect("tasks").flatten() {
-        let text = std::fs::read_to_string(task.path().join("schedstat")).unwrap_or_default();
-        sum += text.split(' ').next().and_then(|n| n.parse::<u128>().ok()).unwrap_or(0);
-    }
-    sum / 1000
 }

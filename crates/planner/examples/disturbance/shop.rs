@@ -6,8 +6,8 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use becket_planner::{
-    Coil, CoilIndex, Disturbed, Kin, Moves, Piece, PieceIndex, Plan, PlanError, Policy, Problem,
-    Replanned, Replanner, SerialIndex, Station, Step, WireRule,
+    Coil, CoilIndex, Disturbed, Kin, Moves, Piece, PieceIndex, Plan, PlanError, Policy, Problem, Replanned,
+    Replanner, SerialIndex, Station, Step, WireRule, check_plan,
 };
 use becket_units::Um;
 
@@ -80,6 +80,8 @@ pub(crate) struct Tally {
     pub(crate) longest_tail: i64,
     /// End trims.
     pub(crate) trims: i64,
+    /// Wire on coils that were taken away.
+    pub(crate) taken: i64,
     /// Wire of spoilt pieces.
     pub(crate) spoilt: i64,
     /// Coils of which nothing is left in stock.
@@ -147,6 +149,44 @@ pub(crate) struct Change<'a> {
     pub(crate) micros: u128,
 }
 
+impl Change<'_> {
+    /// What is wrong with the new plan, by the checker and by a count of trays that knows which serials were open before.
+    pub(crate) fn faults(&self) -> Vec<String> {
+        let plan = &self.replanned.plan;
+        let mut faults = Vec::new();
+        if let Err(violations) = check_plan(self.problem, plan) {
+            faults.extend(violations.iter().map(|violation| format!("{violation:?}")));
+        }
+        let serials: Vec<SerialIndex> = plan
+            .steps
+            .iter()
+            .filter_map(|step| match step {
+                Step::Cut { piece, .. } => Some(self.problem.pieces[piece.index()].serial),
+                _ => None,
+            })
+            .collect();
+        let mut open: BTreeSet<SerialIndex> =
+            self.open.iter().copied().filter(|serial| serials.contains(serial)).collect();
+        let most = open.len().max(self.problem.station.trays as usize);
+        for (i, serial) in serials.iter().enumerate() {
+            open.insert(*serial);
+            if open.len() > most {
+                faults.push(format!("{} serials are open at cut {i}, with {most} trays", open.len()));
+            }
+            if !serials[i + 1..].contains(serial) {
+                open.remove(serial);
+            }
+        }
+        let Moves { kept, moved, forced, added, .. } = self.replanned.moves;
+        let cut = self.former.iter().filter(|step| matches!(step, Step::Cut { .. })).count() as u64;
+        let gone = self.problem.pieces.len() as u64;
+        if kept + moved + forced != cut || kept + added > gone || self.kin.len() as u64 != gone {
+            faults.push(format!("{:?} of {cut} cuts and {gone} pieces", self.replanned.moves));
+        }
+        faults
+    }
+}
+
 impl Shop {
     /// A floor whose coils differ from what is believed of them.
     pub(crate) fn new(problem: &Problem, trouble: Trouble, seed: u64) -> Self {
@@ -195,9 +235,10 @@ impl Shop {
     /// What is still to be cut, as a problem, with the shop's numbers of its pieces.
     pub(crate) fn problem(&self) -> (Problem, Vec<usize>) {
         let pending: Vec<usize> = (0..self.pieces.len()).filter(|p| self.cut_from[*p].is_none()).collect();
+        let order = self.order();
         let piece = |p: &usize| {
             let piece = self.pieces[*p];
-            Piece { serial: SerialIndex(self.due[piece.serial.index()]), ..piece }
+            Piece { serial: SerialIndex(order[piece.serial.index()]), ..piece }
         };
         let problem = Problem {
             wires: self.wires.clone(),
@@ -210,13 +251,31 @@ impl Shop {
         (problem, pending)
     }
 
-    /// Serials of which a piece is cut and another is not, in due order numbers.
-    pub(crate) fn open(&self) -> Vec<SerialIndex> {
-        let of = |cut: bool| -> BTreeSet<u32> {
+    /// Serials, by the shop's numbers, of which a piece is cut and another is not.
+    fn begun(&self) -> BTreeSet<usize> {
+        let of = |cut: bool| -> BTreeSet<usize> {
             let pieces = self.pieces.iter().zip(&self.cut_from).filter(|(_, from)| from.is_some() == cut);
-            pieces.map(|(piece, _)| self.due[piece.serial.index()]).collect()
+            pieces.map(|(piece, _)| piece.serial.index()).collect()
         };
-        of(true).intersection(&of(false)).copied().map(SerialIndex).collect()
+        of(true).intersection(&of(false)).copied().collect()
+    }
+
+    /// Place of each serial in the problem: in due order, but what is begun first where the shop sets a due window.
+    fn order(&self) -> Vec<u32> {
+        let begun = self.begun();
+        let first = |serial: usize| self.policy.due_window.is_none() || begun.contains(&serial);
+        let mut serials: Vec<usize> = (0..self.due.len()).collect();
+        serials.sort_by_key(|serial| (!first(*serial), self.due[*serial]));
+        let mut order = vec![0; serials.len()];
+        for (place, serial) in (0u32..).zip(serials) {
+            order[serial] = place;
+        }
+        order
+    }
+
+    fn open(&self) -> Vec<SerialIndex> {
+        let order = self.order();
+        self.begun().into_iter().map(|serial| SerialIndex(order[serial])).collect()
     }
 
     fn kin(&self, pending: &[usize]) -> Vec<Option<Kin>> {
@@ -261,7 +320,14 @@ impl Shop {
         let start = clock();
         let replanned = replanner.replan(&floor, &|| false)?;
         let micros = clock() - start;
-        seen(&Change { problem: &problem, former: &former, open: &open, kin: &kin, replanned: &replanned, micros });
+        seen(&Change {
+            problem: &problem,
+            former: &former,
+            open: &open,
+            kin: &kin,
+            replanned: &replanned,
+            micros,
+        });
         let Moves { kept, moved, .. } = replanned.moves;
         self.tally.replans += 1;
         self.tally.untouched += kept + moved;
@@ -312,7 +378,7 @@ impl Shop {
             // Kinked: it goes back to the supplier.
             let coil = &mut self.coils[index.index()];
             coil.ended = true;
-            coil.truth = 0;
+            self.tally.taken += std::mem::take(&mut coil.truth);
             coil.coil.available = Um::ZERO;
             return true;
         }
@@ -392,6 +458,14 @@ impl Shop {
         coil.truth = 0;
         coil.ended = true;
         coil.coil.available = Um::ZERO;
+    }
+
+    /// Wire that has come from nowhere or gone nowhere, in µm, given what was there at first.
+    pub(crate) fn lost_count(&self, at_first: i64) -> i64 {
+        let cut = self.pieces.iter().zip(&self.cut_from).filter(|(_, from)| from.is_some());
+        let cut: i64 = cut.map(|(piece, _)| piece.length.get()).sum();
+        let left: i64 = self.coils.iter().map(|coil| coil.truth).sum();
+        at_first - left - cut - self.tally.spoilt - self.tally.trims - self.tally.tails - self.tally.taken
     }
 
     /// Counts what can only be counted at the end.

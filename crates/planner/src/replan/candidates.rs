@@ -54,7 +54,8 @@ pub(super) fn best_of(
     if faulty.contains(&true) && !stop() {
         let quick = BestPlanner { effort: Effort { rounds_per_coil: 0 }, ..replanner.best };
         let anew = assign_anew(floor, &quick, &faulty, &coil_of, stop)?;
-        let kept = Sequence::keep_order(floor, &anew).ok().and_then(|sequence| write(floor, &sequence.entries));
+        let kept =
+            Sequence::keep_order(floor, &anew).ok().and_then(|sequence| write(floor, &sequence.entries));
         candidates.extend(kept.map(|plan| candidate(plan, Method::Anew)));
         candidates.extend(in_batches(floor, &anew).ok().map(|plan| candidate(plan, Method::AnewReordered)));
     }

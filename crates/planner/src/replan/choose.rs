@@ -58,6 +58,9 @@ pub(super) fn choose(policy: &ReplanPolicy, candidates: Vec<Candidate>) -> Optio
     best.map(|candidate| candidate.replanned)
 }
 
+/// A coil with its lot, where the problem has them.
+type Source = (Option<CoilIndex>, Option<u32>);
+
 /// For each wire, notes that come from more than one coil and from more than one lot, what is cut already included.
 pub(super) fn torn(floor: &Disturbed<'_>, steps: &[Step]) -> Vec<(u64, u64)> {
     let problem = floor.problem;
@@ -65,7 +68,7 @@ pub(super) fn torn(floor: &Disturbed<'_>, steps: &[Step]) -> Vec<(u64, u64)> {
     if problem.policy.unison == Unison::Off {
         return torn;
     }
-    let mut sources: BTreeMap<(WireIndex, GroupIndex), BTreeSet<(Option<CoilIndex>, Option<u32>)>> = BTreeMap::new();
+    let mut sources: BTreeMap<(WireIndex, GroupIndex), BTreeSet<Source>> = BTreeMap::new();
     for step in steps {
         let Step::Cut { coil, piece, .. } = step else { continue };
         let (Some(entry), Some(lot)) =

@@ -84,7 +84,8 @@ impl Shelf<'_> {
         let (before, other) = (self.free[coil.index()], self.free[partner.index()]);
         let after = before + out.sum - into.sum;
         let other_after = other - out.sum + into.sum;
-        let barred = |pair: Pair, to| pair.blocks.into_iter().flatten().any(|b| self.barred.contains(&(b, to)));
+        let barred =
+            |pair: Pair, to| pair.blocks.into_iter().flatten().any(|b| self.barred.contains(&(b, to)));
         if after < 0 || other_after < 0 || (out.sum == 0 && into.sum == 0) {
             return None;
         }

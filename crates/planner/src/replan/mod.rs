@@ -35,7 +35,8 @@ pub struct Disturbed<'a> {
     /// Steps of the former plan that were still to be done, in the indices of `problem`. Steps of pieces or coils that
     /// the problem no longer has are left out; what the others say of lengths does not matter.
     pub former: &'a [Step],
-    /// Serials of which a piece lies in a tray already: each holds its tray from the start, if it has pieces to cut.
+    /// Serials of which a piece lies in a tray already: each holds its tray from the start, if it has pieces to cut. Where the
+    /// shop sets a due window, the problem must have these before all others, since what is begun is not taken back.
     pub open: &'a [SerialIndex],
     /// For each piece, where the pieces of its note that are cut already came from; `None` where none is. May be shorter than
     /// the list of pieces.
@@ -67,11 +68,7 @@ pub struct ReplanPolicy {
 impl Default for ReplanPolicy {
     /// 10 mm, 1 m, after scrap: no source.
     fn default() -> Self {
-        Self {
-            scrap_tolerance: Um::new(10_000),
-            short_remnant: Um::new(1_000_000),
-            calm: Calm::AfterScrap,
-        }
+        Self { scrap_tolerance: Um::new(10_000), short_remnant: Um::new(1_000_000), calm: Calm::AfterScrap }
     }
 }
 

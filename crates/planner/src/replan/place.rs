@@ -48,7 +48,9 @@ impl Shelf<'_> {
     fn return_to_kin(&mut self) {
         for block in std::mem::take(&mut self.pool) {
             let coil = self.blocks[block].kin.and_then(|kin| kin.coil);
-            match coil.filter(|coil| !self.barred.contains(&(block, *coil)) && self.can_make_way(*coil, block)) {
+            match coil
+                .filter(|coil| !self.barred.contains(&(block, *coil)) && self.can_make_way(*coil, block))
+            {
                 Some(coil) => self.put(block, coil),
                 None => self.pool.push(block),
             }
@@ -140,7 +142,17 @@ impl Shelf<'_> {
             let sealed = !entry.opened && entry.mounted_at.is_none() && idle;
             let rest = if left <= self.policy.scrap_tolerance.get() { i64::MIN } else { -left };
             let moved = b.from != Some(*coil);
-            (torn, other_lot, beyond, mounts, sealed, self.is_short(*coil, left), moved, rest, entry.received_rank)
+            (
+                torn,
+                other_lot,
+                beyond,
+                mounts,
+                sealed,
+                self.is_short(*coil, left),
+                moved,
+                rest,
+                entry.received_rank,
+            )
         })
     }
 }

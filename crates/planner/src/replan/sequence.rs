@@ -1,6 +1,7 @@
 //! The order of the former plan, with pieces taken out and put in.
 
 use std::cmp::Reverse;
+use std::collections::BTreeMap;
 
 use crate::model::{CoilIndex, PieceIndex, Problem, SerialIndex};
 use crate::plan::Step;
@@ -53,13 +54,17 @@ impl<'a> Sequence<'a> {
         Ok(sequence)
     }
 
-    /// What is left of the former steps; takes the pieces that it cuts out of `to_place`.
+    /// What is left of the former steps; takes the pieces that it cuts out of `to_place`. A cut that stands out of the wanted
+    /// order, as one that was put in by hand, is not taken: it gets a new place.
     fn replay(&mut self, former: &[Step], to_place: &mut [Option<CoilIndex>]) -> Option<()> {
+        let order = self.problem.policy.piece_order;
         let mut on = mounted(self.problem);
+        let mut last = BTreeMap::new();
         for step in former {
             match *step {
                 Step::Mount { coil, position, .. } => {
-                    if coil.index() >= self.problem.coils.len() || on.iter().any(|(_, other)| *other == coil) {
+                    if coil.index() >= self.problem.coils.len() || on.iter().any(|(_, other)| *other == coil)
+                    {
                         continue;
                     }
                     if on.iter().any(|(taken, _)| *taken == position) {
@@ -73,13 +78,20 @@ impl<'a> Sequence<'a> {
                         if !on.iter().any(|(_, other)| *other == coil) {
                             return None;
                         }
-                        *slot = None;
-                        self.entries.push(Entry::Cut(coil, piece));
+                        let entry = &self.problem.pieces[piece.index()];
+                        let key = order.key(entry);
+                        let before = last.entry((coil, entry.serial)).or_insert(key);
+                        if *before <= key {
+                            *before = key;
+                            *slot = None;
+                            self.entries.push(Entry::Cut(coil, piece));
+                        }
                     }
                 }
                 Step::Unmount { coil, .. } => {
                     if let Some(place) = on.iter().position(|(_, other)| *other == coil) {
                         let (position, _) = on.swap_remove(place);
+                        last.retain(|(other, _), _| *other != coil);
                         self.entries.push(Entry::Unmount(coil, position));
                     }
                 }
@@ -105,7 +117,8 @@ impl<'a> Sequence<'a> {
                 }
                 Entry::Unmount(coil, position) => {
                     let here = self.problem.coils[coil.index()].mounted_at.is_some();
-                    let first = !self.entries[..i].iter().any(|e| matches!(e, Entry::Unmount(c, _) if *c == coil));
+                    let first =
+                        !self.entries[..i].iter().any(|e| matches!(e, Entry::Unmount(c, _) if *c == coil));
                     let idle = here && first && !self.cuts_between(coil, 0, i);
                     if idle && !positions_wanted.contains(&position) {
                         keep[i] = false;
@@ -280,7 +293,8 @@ impl<'a> Sequence<'a> {
             rest(*holder, &self.entries[..gap]) >= keep_from.max(1)
                 && rest(*holder, &self.entries) - self.problem.margin_of(*holder) >= trim
         });
-        let lender = lenders.max_by_key(|(position, holder)| (rest(*holder, &self.entries), Reverse(*position)))?;
+        let lender =
+            lenders.max_by_key(|(position, holder)| (rest(*holder, &self.entries), Reverse(*position)))?;
         Some(Place { position: lender.0, off: Some((lender.1, None)), lent: true })
     }
 
@@ -357,7 +371,8 @@ impl Spans {
             Some((first, _)) if gap <= first && !self.open[serial.index()] => gap..first,
             Some((_, end)) => end..gap,
         };
-        let enough = self.across[gap] < self.trays && self.at_step[longer.clone()].iter().all(|n| *n < self.trays);
+        let enough =
+            self.across[gap] < self.trays && self.at_step[longer.clone()].iter().all(|n| *n < self.trays);
         enough.then_some(longer.len())
     }
 }

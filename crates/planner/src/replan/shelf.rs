@@ -115,8 +115,7 @@ impl<'a> Shelf<'a> {
         let free = self.free[coil.index()];
         let (beyond, short) = self.accepted[coil.index()];
         let used = !self.loads[coil.index()].is_empty();
-        free < 0 && used
-            || used && (self.beyond(coil, free) > beyond || self.is_short(coil, free) && !short)
+        free < 0 && used || used && (self.beyond(coil, free) > beyond || self.is_short(coil, free) && !short)
     }
 
     /// Whether it is overdrawn or its tail is scrap.
@@ -213,11 +212,14 @@ fn blocks(floor: &Disturbed<'_>, from: &[Option<CoilIndex>]) -> Vec<Block> {
 
 /// A piece that comes back to its note joins those of it that are still to be cut, unless more of the note is cut already.
 fn join_strays(floor: &Disturbed<'_>, sets: &mut BTreeMap<(GroupIndex, Option<CoilIndex>), Vec<PieceIndex>>) {
-    let strays: Vec<GroupIndex> = sets.keys().filter(|(_, from)| from.is_none()).map(|(group, _)| *group).collect();
+    let strays: Vec<GroupIndex> =
+        sets.keys().filter(|(_, from)| from.is_none()).map(|(group, _)| *group).collect();
     for group in strays {
         let parts = sets.range((group, None)..).take_while(|((g, _), _)| *g == group);
         let pending = parts.filter(|((_, from), _)| from.is_some());
-        let Some(home) = pending.max_by_key(|(_, pieces)| pieces.len()).map(|(key, _)| *key) else { continue };
+        let Some(home) = pending.max_by_key(|(_, pieces)| pieces.len()).map(|(key, _)| *key) else {
+            continue;
+        };
         let first = sets.get(&home).and_then(|pieces| pieces.first().copied());
         let kin = first.and_then(|p| floor.kin.get(p.index()).copied().flatten());
         if kin.is_none_or(|kin| kin.coil == home.1)

@@ -4,7 +4,9 @@ use std::collections::BTreeMap;
 
 use crate::best::BestPlanner;
 use crate::first::{FirstPlanner, Forecast, Ledger, Sequencer};
-use crate::model::{CoilIndex, GroupIndex, Piece, PieceIndex, Problem, SerialIndex, Station, Unison, WireIndex};
+use crate::model::{
+    CoilIndex, GroupIndex, Piece, PieceIndex, Problem, SerialIndex, Station, Unison, WireIndex,
+};
 use crate::plan::{Plan, PlanError, Planner, Step};
 
 use super::sequence::{Entry, open_flags};
@@ -175,13 +177,9 @@ pub(super) fn entries_of(plan: &Plan) -> Vec<Entry> {
     plan.steps.iter().map(entry).collect()
 }
 
-/// Serials in the order in which they get trays: those that hold one, then the others, each in due order; a due window that the
-/// shop sets comes before that.
+/// Serials in the order in which they get trays: those that hold one, then the others, each in due order.
 fn open_first(floor: &Disturbed<'_>) -> Vec<SerialIndex> {
-    let mut open = open_flags(floor);
-    if floor.problem.policy.due_window.is_some() {
-        open.fill(false);
-    }
+    let open = open_flags(floor);
     let mut order: Vec<SerialIndex> = (0..floor.problem.serials).map(SerialIndex).collect();
     order.sort_by_key(|serial| (!open[serial.index()], *serial));
     order

@@ -21,18 +21,23 @@ struct Spool {
     put_on: bool,
     finished: bool,
     remnant: i64,
+    /// Mountings so far, those at the start included.
+    visit: u32,
 }
 
 struct Writer<'a> {
     problem: &'a Problem,
     spools: Vec<Spool>,
     cut: Vec<bool>,
+    /// Place in the wanted order of the last piece of a serial in a visit of a coil.
+    last: BTreeMap<(CoilIndex, u32, SerialIndex), (i64, i64)>,
     sources: BTreeMap<GroupIndex, BTreeSet<CoilIndex>>,
     steps: Vec<Step>,
     figures: Figures,
 }
 
-/// Writes a plan; `None` if a coil does not hold what is cut from it, a position is taken, or there are too few trays.
+/// Writes a plan; `None` if a coil does not hold what is cut from it, a position is taken, there are too few trays, or pieces are
+/// out of the wanted order.
 pub(super) fn write(floor: &Disturbed<'_>, entries: &[Entry]) -> Option<Plan> {
     if !trays_suffice(floor, entries) || !keeps_due_window(floor.problem, entries) {
         return None;
@@ -45,11 +50,13 @@ pub(super) fn write(floor: &Disturbed<'_>, entries: &[Entry]) -> Option<Plan> {
         put_on: false,
         finished: false,
         remnant: 0,
+        visit: 0,
     };
     let mut writer = Writer {
         problem,
         spools: problem.coils.iter().map(spool).collect(),
         cut: vec![false; problem.pieces.len()],
+        last: BTreeMap::new(),
         sources: BTreeMap::new(),
         steps: Vec::with_capacity(entries.len()),
         figures: Figures::default(),
@@ -77,6 +84,7 @@ impl Writer<'_> {
         spool.left -= trim.get();
         spool.position = Some(position);
         spool.put_on = true;
+        spool.visit += 1;
         spool.remnant = 0;
         self.figures.reel_changes += 1;
         self.figures.scrap = self.figures.scrap.checked_add(trim)?;
@@ -91,6 +99,10 @@ impl Writer<'_> {
         if spool.position.is_none() || spool.left < self.problem.margin_of(coil) {
             return None;
         }
+        let key = self.problem.policy.piece_order.key(entry);
+        if self.last.insert((coil, spool.visit, entry.serial), key).is_some_and(|before| before > key) {
+            return None;
+        }
         spool.used = true;
         self.cut[piece.index()] = true;
         self.sources.entry(entry.group).or_default().insert(coil);
@@ -101,7 +113,8 @@ impl Writer<'_> {
     }
 
     fn unmount(&mut self, coil: CoilIndex, position: u32) -> Option<()> {
-        let keep_from = self.problem.wires[self.problem.coils[coil.index()].wire.index()].smallest_remnant.get();
+        let keep_from =
+            self.problem.wires[self.problem.coils[coil.index()].wire.index()].smallest_remnant.get();
         let spool = &mut self.spools[coil.index()];
         if spool.position != Some(position) {
             return None;

@@ -13,3 +13,6 @@ mod mutations;
 mod optimal;
 mod oracle;
 mod properties;
+mod replan;
+#[path = "../../examples/disturbance/shop.rs"]
+mod shop;
