@@ -115,6 +115,7 @@ fn run(
     let mut shop = Shop::new(problem, trouble(how), seed as u64 * 31 + 5);
     let replanner = Replanner::default();
     shop.steps.clone_from(&plans[seed].1.steps);
+    let at_first = shop.coils.iter().map(|coil| coil.truth).sum();
     let never = how == "never re-planned";
     let rush_at = problem.pieces.len() / 2;
     let mut clock = || start.elapsed().as_micros();
@@ -140,6 +141,7 @@ fn run(
             shop.replan(&replanner, &mut clock, check).expect("the rest can be planned");
         }
     }
+    assert_eq!(shop.lost_count(at_first), 0, "wire is neither made nor lost");
     shop.close();
     *pieces += shop.pieces.len();
     shop.tally

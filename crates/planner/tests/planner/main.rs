@@ -14,5 +14,6 @@ mod optimal;
 mod oracle;
 mod properties;
 mod replan;
+#[expect(dead_code, reason = "figures that only the example prints")]
 #[path = "../../examples/disturbance/shop.rs"]
 mod shop;
