@@ -26,13 +26,17 @@ pub(crate) fn draw<B: DrawingBackend>(
     picture: &Picture,
     panels: &[Panel],
 ) -> Result<(), PlotError> {
-    let (left, line_height) = (paper.offset(68), paper.offset(21));
+    let left = paper.offset(68);
+    let rows = rows(picture, panels);
+    // As airy as the place allows, so that the last remark stays on it.
+    let height = i32::try_from(area.dim_in_pixel().1).unwrap_or(0) - paper.offset(44);
+    let line_height = (height / i32::try_from(rows.len().max(1)).unwrap_or(1)).min(paper.offset(21));
     area.draw_text("Legend", &paper.font(15, ink::BLACK), (left, paper.offset(8))).map_err(failed)?;
     let mut middle = paper.offset(44);
-    for (sample, text) in rows(picture, panels) {
+    for (sample, text) in rows {
         let indent = if matches!(sample, Sample::None) { 0 } else { paper.offset(50) };
         draw_sample(area, paper, &sample, (left, middle))?;
-        let style = paper.font(13, ink::BLACK).pos(paper.beside());
+        let style = paper.font(12, ink::BLACK).pos(paper.beside());
         area.draw_text(&text, &style, (left + indent, middle)).map_err(failed)?;
         middle += line_height;
     }
@@ -49,11 +53,16 @@ fn rows(picture: &Picture, panels: &[Panel]) -> Vec<(Sample, String)> {
         rows.push((sample(ink.stroke, ink.plain), "plain strings".to_owned()));
         if set.strings.iter().any(crate::StringPoint::is_wound) {
             rows.push((sample(ink.stroke, ink.wound), "wound strings; diameter of the core".to_owned()));
-            rows.push((sample(Stroke::Dotted, ink.outer), "diameter over the windings".to_owned()));
         }
-        if set.strings.iter().any(|string| string.stretch_cents.is_some()) {
-            rows.push((sample(Stroke::Dotted, ink.outer), "pitch panel: computed stretch".to_owned()));
-        }
+        let wound = set.strings.iter().any(crate::StringPoint::is_wound);
+        let stretched = set.strings.iter().any(|string| string.stretch_cents.is_some());
+        let dotted = match (wound, stretched) {
+            (true, true) => "diameter over the windings; pitch: computed stretch",
+            (true, false) => "diameter over the windings",
+            (false, true) => "pitch: computed stretch",
+            (false, false) => continue,
+        };
+        rows.push((sample(Stroke::Dotted, ink.outer), dotted.to_owned()));
     }
     let line = |colour, stroke, width| Sample::Line { colour, stroke, shape: None, width };
     rows.push((line(ink::RULE, Stroke::Solid, 1), "boundary between sections".to_owned()));

@@ -69,7 +69,7 @@ fn a_computed_stretch_is_a_curve_of_its_own() {
         drawn(&with, "<polyline") + drawn(&with, "<line")
             >= drawn(&without, "<polyline") + drawn(&without, "<line") + 178
     );
-    assert!(with.contains("pitch panel: computed stretch") && !without.contains("pitch panel"));
+    assert!(with.contains("pitch: computed stretch") && !without.contains("pitch: computed stretch"));
 }
 
 #[test]

@@ -19,7 +19,8 @@ pub(crate) enum Design {
     #[command(after_help = "\
 Example:
   becket design bass design-bass.toml
-  becket design bass design-bass.toml --units inch")]
+  becket design bass design-bass.toml --units inch
+  becket design bass design-bass.toml --into scales/small-160.toml --save small-160-b.toml --as b")]
     Bass(DesignFile),
     /// Chooses sizes of plain wire, under the rule of looped pairs
     #[command(after_help = "\
@@ -66,6 +67,15 @@ pub(crate) struct DesignFile {
     /// File of the question, .toml or .json; the tour's folder holds one of each kind
     #[arg(value_name = "FILE")]
     pub(crate) file: PathBuf,
+    /// Put what is chosen, and the question's lengths, into this scale (.toml or .json); it is written to --save
+    #[arg(long, value_name = "SCALE", requires = "saved")]
+    pub(crate) into: Option<PathBuf>,
+    /// Write the scale with the design in it to this file (.toml)
+    #[arg(id = "saved", long = "save", value_name = "FILE", requires_all = ["into", "revision_new"])]
+    pub(crate) save: Option<PathBuf>,
+    /// Revision of the scale that is written
+    #[arg(id = "revision_new", long = "as", value_name = "REVISION", requires = "saved")]
+    pub(crate) save_as: Option<String>,
 }
 
 /// Finds stocked wire for an old string that was measured

@@ -20,7 +20,9 @@ use becket_units::UnitSystem;
 use clap::{Args, Parser, Subcommand, ValueEnum};
 
 pub(crate) use change::{Amend, Close, Release};
-pub(crate) use design::{Bands, Compare, Design, LayerWord, ModelFlags, Replace, Special, Stretch};
+pub(crate) use design::{
+    Bands, Compare, Design, DesignFile, LayerWord, ModelFlags, Replace, Special, Stretch,
+};
 pub(crate) use floor::{Cancel, Confirm, Finish, Plan, Replan, Spoiled, Start, Watch};
 pub(crate) use list::{
     Limit, List, ListCoils, ListCutLists, ListJobs, ListJournal, ListScales, ListStations, ListStockRules,

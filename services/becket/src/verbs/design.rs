@@ -11,7 +11,7 @@ use becket_api::stringing::{
 
 use super::call;
 use crate::{
-    cli::{Bands, Compare, Design, LayerWord, ModelFlags, Replace, Special, Stretch},
+    cli::{Bands, Compare, Design, DesignFile, LayerWord, ModelFlags, Replace, Special, Stretch},
     context::Context,
     errors::Failure,
     files, output,
@@ -25,17 +25,49 @@ pub(super) async fn design(context: &Context, what: &Design) -> Result<(), Failu
     match what {
         Design::Bass(args) => {
             let request: DesignBassRequest = files::question(&args.file)?;
+            let asked = request.notes.clone();
             let answer = call!(context.client.designs(), design_bass, request)?;
             let sheet = |units| output::bass_sheet(&answer.notes, units);
-            context.show(&answer, |units| output::bass_text(&answer, units), sheet)
+            context.show(&answer, |units| output::bass_text(&answer, units), sheet)?;
+            put_into(context, args, |row| {
+                let choice = answer.notes.iter().find(|choice| choice.note == row.note);
+                let note = asked.iter().find(|note| note.note == row.note);
+                if let (Some(choice), Some(note)) = (choice, note) {
+                    row.wire_id.clone_from(&choice.core_wire_id);
+                    row.windings.clone_from(&choice.windings);
+                    (row.speaking_mm, row.pitch_offset_cents) = (note.speaking_mm, note.pitch_offset_cents);
+                }
+            })
         }
         Design::Plain(args) => {
             let request: DesignPlainWiresRequest = files::question(&args.file)?;
+            let asked = request.notes.clone();
             let answer = call!(context.client.designs(), design_plain_wires, request)?;
             let sheet = |units| output::plain_sheet(&answer.notes, units);
-            context.show(&answer, |units| output::plain_text(&answer, units), sheet)
+            context.show(&answer, |units| output::plain_text(&answer, units), sheet)?;
+            put_into(context, args, |row| {
+                let choice = answer.notes.iter().find(|choice| choice.note == row.note);
+                let note = asked.iter().find(|note| note.note == row.note);
+                if let (Some(choice), Some(note)) = (choice, note) {
+                    row.wire_id.clone_from(&choice.wire_id);
+                    row.windings.clear();
+                    (row.speaking_mm, row.pitch_offset_cents) = (note.speaking_mm, note.pitch_offset_cents);
+                }
+            })
         }
     }
+}
+
+/// Puts a design into the scale that the command line names, if it does, and writes it as a revision to be loaded.
+fn put_into(context: &Context, args: &DesignFile, change: impl Fn(&mut Note)) -> Result<(), Failure> {
+    let (Some(into), Some(path), Some(revision)) = (&args.into, &args.save, &args.save_as) else {
+        return Ok(());
+    };
+    let mut scale = files::scale(into)?;
+    scale.revision_id.clone_from(revision);
+    scale.notes.iter_mut().for_each(change);
+    files::write_scale(path, &scale)?;
+    context.remark(&format!("Written to {}: {} revision {revision}.", path.display(), scale.model_id))
 }
 
 /// Finds stocked wire for an old string.

@@ -5,6 +5,7 @@ mod access;
 mod command_line;
 mod concurrency;
 mod design;
+mod docs;
 mod every_method;
 mod kill;
 mod limits;
