@@ -3,6 +3,7 @@
 #![allow(missing_docs, clippy::unwrap_used, reason = "a benchmark")]
 
 use becket_design::{BassQuestion, Neighbour, Targets, WoundNote, design_bass};
+use becket_scale::{Models, StringModel};
 use criterion::{Criterion, criterion_group, criterion_main};
 
 #[allow(dead_code, reason = "shared with the tests, which use all of it")]
@@ -18,6 +19,11 @@ fn bass(c: &mut Criterion) {
         ..fixture::bass_question(&notes, &cores, &windings)
     };
     c.bench_function("bass of 26 notes, all targets", |b| b.iter(|| design_bass(&question).unwrap()));
+    let models = Models { string_model: StringModel::Stepped, ..Models::default() };
+    let stepped = BassQuestion { models, ..question };
+    c.bench_function("bass of 26 notes, all targets, exact strings", |b| {
+        b.iter(|| design_bass(&stepped).unwrap());
+    });
     // With the tension alone, nearly every core can come near the target and little is ruled out.
     let loose: Vec<WoundNote> = notes
         .iter()
