@@ -444,7 +444,7 @@ fn stops_when_it_is_told_to_and_soon() {
     assert_eq!(stop_after(u32::MAX), design_bass(&question));
     // Of several passes, each looks at every note.
     let all = asked.get();
-    assert!(all >= 4 * 14 && all % 14 == 0, "{all}");
+    assert!(all >= 4 * 14 && all.is_multiple_of(14), "{all}");
     for most in [0, 20, 35, 50, all - 1] {
         assert_eq!(stop_after(most), Err(DesignError::Stopped));
         assert_eq!(asked.get(), most + 1, "nothing is done after that");
