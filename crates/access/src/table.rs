@@ -106,6 +106,7 @@ pub const PERMISSIONS: &[Permission] = permissions! {
         FinishCutList: FLOOR,
         CancelCutList: PLANNERS,
         GetCutList: READERS,
+        GetWorkSheet: READERS,
         ListCutLists: READERS,
         WatchCutList: READERS,
     }

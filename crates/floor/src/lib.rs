@@ -42,6 +42,7 @@ mod station;
 mod step;
 mod union_find;
 mod work;
+mod work_sheet;
 
 pub use becket_planner::{Effort, Level, LevelOrder, LevelReport, PieceOrder, Quality, Unison};
 pub use change::{CoilGuard, FloorChange};
@@ -61,3 +62,4 @@ pub use receive::{Amount, MAX_COIL_LENGTH, NewCoil, receipt_faults};
 pub use spoil::{NeedsReplan, Spoilage, spoil, spoil_with_replan};
 pub use station::{FloorCoil, MountPlace, Station};
 pub use step::{PieceKind, SpoilCause, Step, StepKind, StepPiece, StepState, TailUse};
+pub use work_sheet::{WorkAction, WorkItem, trays, work_sheet};

@@ -53,6 +53,21 @@ impl Paper {
         Pos { h_pos: HPos::Left, v_pos: VPos::Center }
     }
 
+    /// Anchor of text that ends left of a point.
+    pub(crate) const fn before(self) -> Pos {
+        Pos { h_pos: HPos::Right, v_pos: VPos::Center }
+    }
+
+    /// Anchor of text that is centred below a point.
+    pub(crate) const fn below(self) -> Pos {
+        Pos { h_pos: HPos::Center, v_pos: VPos::Top }
+    }
+
+    /// Anchor of text that is centred on a point.
+    pub(crate) const fn in_the_middle(self) -> Pos {
+        Pos { h_pos: HPos::Center, v_pos: VPos::Center }
+    }
+
     /// Dash and gap of a broken line.
     pub(crate) fn pattern(self, stroke: Stroke) -> (u32, u32) {
         match stroke {

@@ -22,6 +22,22 @@ pub enum PlotError {
         /// The value as text.
         value: String,
     },
+    /// A plan has no coils, or more than can be drawn; or no reel, or more than can be.
+    #[error("a plan is drawn with 1 to 400 coils and 1 to 64 reels, not {coils} and {reels}")]
+    Bars {
+        /// Coils.
+        coils: usize,
+        /// Reels.
+        reels: u32,
+    },
+    /// A length of a coil is no length.
+    #[error("a part of coil {coil} cannot be drawn: {value} mm")]
+    Part {
+        /// Coil.
+        coil: String,
+        /// The value as text.
+        value: String,
+    },
     /// The drawing library failed.
     #[error("the picture cannot be drawn: {0}")]
     Draw(String),

@@ -4,12 +4,13 @@ use std::sync::OnceLock;
 
 use plotters::{
     backend::{BitMapBackend, SVGBackend},
-    drawing::IntoDrawingArea as _,
+    coord::Shift,
+    drawing::{DrawingArea, IntoDrawingArea as _},
     style::{FontStyle, register_font},
 };
 
 use crate::{
-    Picture, PlotError,
+    CutPicture, Picture, PlotError, cuts,
     draw::{self, FONT, Paper},
 };
 
@@ -27,14 +28,7 @@ const PNG_SCALE: u16 = 2;
 /// logarithmic axis.
 pub fn svg(picture: &Picture) -> Result<String, PlotError> {
     picture.check()?;
-    font()?;
-    let mut text = String::new();
-    let size = (u32::from(PICTURE_WIDTH_PX), u32::from(PICTURE_HEIGHT_PX));
-    let root = SVGBackend::with_string(&mut text, size).into_drawing_area();
-    draw::picture(&root, Paper { scale: 1 }, picture)?;
-    root.present().map_err(draw::failed)?;
-    drop(root);
-    Ok(text)
+    to_svg(PICTURE_HEIGHT_PX, |root, paper| draw::picture(root, paper, picture))
 }
 
 /// Draws a picture as PNG, twice as large as the layout in each direction.
@@ -43,13 +37,52 @@ pub fn svg(picture: &Picture) -> Result<String, PlotError> {
 /// As [`svg`].
 pub fn png(picture: &Picture) -> Result<Vec<u8>, PlotError> {
     picture.check()?;
+    to_png(PICTURE_HEIGHT_PX, |root, paper| draw::picture(root, paper, picture))
+}
+
+/// Draws a plan of cuts as SVG. It is as high as its coils and reels need.
+///
+/// # Errors
+/// [`PlotError::Bars`], [`PlotError::Part`].
+pub fn cuts_svg(picture: &CutPicture) -> Result<String, PlotError> {
+    picture.check()?;
+    to_svg(cuts::height_px(picture), |root, paper| cuts::plan(root, paper, picture))
+}
+
+/// Draws a plan of cuts as PNG, twice as large as the layout in each direction.
+///
+/// # Errors
+/// As [`cuts_svg`].
+pub fn cuts_png(picture: &CutPicture) -> Result<Vec<u8>, PlotError> {
+    picture.check()?;
+    to_png(cuts::height_px(picture), |root, paper| cuts::plan(root, paper, picture))
+}
+
+fn to_svg(
+    height: u16,
+    drawing: impl FnOnce(&DrawingArea<SVGBackend<'_>, Shift>, Paper) -> Result<(), PlotError>,
+) -> Result<String, PlotError> {
+    font()?;
+    let mut text = String::new();
+    let size = (u32::from(PICTURE_WIDTH_PX), u32::from(height));
+    let root = SVGBackend::with_string(&mut text, size).into_drawing_area();
+    drawing(&root, Paper { scale: 1 })?;
+    root.present().map_err(draw::failed)?;
+    drop(root);
+    Ok(text)
+}
+
+fn to_png(
+    height: u16,
+    drawing: impl FnOnce(&DrawingArea<BitMapBackend<'_>, Shift>, Paper) -> Result<(), PlotError>,
+) -> Result<Vec<u8>, PlotError> {
     font()?;
     let paper = Paper { scale: PNG_SCALE };
-    let (width, height) = (paper.px(PICTURE_WIDTH_PX), paper.px(PICTURE_HEIGHT_PX));
+    let (width, height) = (paper.px(PICTURE_WIDTH_PX), paper.px(height));
     let length = usize::try_from(width * height * 3).map_err(|error| PlotError::Draw(error.to_string()))?;
     let mut pixels = vec![0; length];
     let root = BitMapBackend::with_buffer(&mut pixels, (width, height)).into_drawing_area();
-    draw::picture(&root, paper, picture)?;
+    drawing(&root, paper)?;
     root.present().map_err(draw::failed)?;
     drop(root);
     encode(&pixels, width, height).map_err(|error| PlotError::Draw(error.to_string()))

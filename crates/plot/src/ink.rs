@@ -18,6 +18,38 @@ const BLUE: RGBColor = RGBColor(0, 114, 178);
 const VERMILION: RGBColor = RGBColor(213, 94, 0);
 const BLUISH_GREEN: RGBColor = RGBColor(0, 158, 115);
 
+/// Colours of serials in the order in which they are given out: the first four are as far apart in grey print
+/// as the palette allows.
+const SERIALS: [RGBColor; 7] = [
+    BLUE,
+    RGBColor(240, 228, 66),
+    RGBColor(204, 121, 167),
+    VERMILION,
+    RGBColor(86, 180, 233),
+    BLUISH_GREEN,
+    RGBColor(230, 159, 0),
+];
+
+/// Colour of a serial by its place; after seven they come again, and only the letter tells serials apart.
+pub(crate) fn serial(place: usize) -> RGBColor {
+    SERIALS.get(place % SERIALS.len()).copied().unwrap_or(BLUE)
+}
+
+/// Red, green and blue of a serial by its place, for other media.
+#[must_use]
+pub fn serial_rgb(place: usize) -> (u8, u8, u8) {
+    let RGBColor(red, green, blue) = serial(place);
+    (red, green, blue)
+}
+
+/// Colour of a letter on a serial's colour: black or white, whichever stands out more.
+pub(crate) fn on_serial(place: usize) -> RGBColor {
+    let RGBColor(red, green, blue) = serial(place);
+    // Luma of ITU-R BT.601.
+    let luma = 299 * u32::from(red) + 587 * u32::from(green) + 114 * u32::from(blue);
+    if luma < 128_000 { WHITE } else { BLACK }
+}
+
 /// The band of load shares that is usual.
 pub(crate) const USUAL: RGBColor = BLUISH_GREEN;
 

@@ -1,4 +1,5 @@
-//! A scale at a glance: lengths, diameters, tensions, loads, stiffness and pitch over the compass, as SVG or PNG.
+//! Pictures as SVG or PNG: a scale at a glance, with lengths, diameters, tensions, loads, stiffness and pitch over the compass; and a
+//! plan of cuts, with every coil as a bar to scale and the reels step by step.
 //!
 //! This crate draws what it is given. It computes no figure of a string, knows no service, file or clock, and returns the
 //! picture as text or bytes. One curve set is drawn alone, or two over each other: two revisions, or two serials.
@@ -8,6 +9,7 @@
 
 mod axis;
 mod chart;
+mod cuts;
 mod draw;
 mod error;
 mod export;
@@ -16,6 +18,8 @@ mod ink;
 mod legend;
 mod panel;
 
+pub use cuts::{BarPart, CoilBar, CutPicture, MOST_BARS, ReelSpan, Stretch, serial_letter};
 pub use error::PlotError;
-pub use export::{PICTURE_HEIGHT_PX, PICTURE_WIDTH_PX, png, svg};
+pub use export::{PICTURE_HEIGHT_PX, PICTURE_WIDTH_PX, cuts_png, cuts_svg, png, svg};
 pub use figures::{CurveSet, Picture, SectionSpan, StringPoint};
+pub use ink::serial_rgb;

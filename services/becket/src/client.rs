@@ -8,8 +8,8 @@ use std::{
 use becket_api::{
     cutting::{
         coil_service_client::CoilServiceClient, cut_list_service_client::CutListServiceClient,
-        purchasing_service_client::PurchasingServiceClient, record_service_client::RecordServiceClient,
-        station_service_client::StationServiceClient,
+        plan_service_client::PlanServiceClient, purchasing_service_client::PurchasingServiceClient,
+        record_service_client::RecordServiceClient, station_service_client::StationServiceClient,
     },
     journal::journal_service_client::JournalServiceClient,
     stringing::{
@@ -114,6 +114,8 @@ services! {
     stations: StationServiceClient at cutting,
     /// The cut lists.
     cut_lists: CutListServiceClient at cutting,
+    /// Plans without a store.
+    plans: PlanServiceClient at cutting,
     /// The records.
     records: RecordServiceClient at cutting,
     /// Purchasing.

@@ -11,7 +11,7 @@ use becket_api::{
 use crate::errors::Failure;
 
 /// Every file of the demo by its path.
-pub(crate) const FILES: [(&str, &str); 10] = [
+pub(crate) const FILES: [(&str, &str); 11] = [
     ("README.md", include_str!("../demo/README.md")),
     ("wires.toml", WIRES),
     ("scales/concert-270.toml", CONCERT),
@@ -22,6 +22,7 @@ pub(crate) const FILES: [(&str, &str); 10] = [
     ("schedule.toml", SCHEDULE),
     ("design-bass.toml", DESIGN_BASS),
     ("design-plain.toml", DESIGN_PLAIN),
+    ("plan.toml", PLAN),
 ];
 
 const WIRES: &str = include_str!("../demo/wires.toml");
@@ -32,6 +33,7 @@ const COILS: &str = include_str!("../demo/coils.toml");
 const JOBS: &str = include_str!("../demo/jobs.toml");
 const SCHEDULE: &str = include_str!("../demo/schedule.toml");
 const DESIGN_BASS: &str = include_str!("../demo/design-bass.toml");
+const PLAN: &str = include_str!("../demo/plan.toml");
 const DESIGN_PLAIN: &str = include_str!("../demo/design-plain.toml");
 
 /// The files, read.

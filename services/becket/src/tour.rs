@@ -166,8 +166,7 @@ async fn cut_list(context: &Context, station_id: &str, data: &Path) -> Result<Cu
 
 async fn print_list(context: &Context, list: &CutList, data: &Path) -> Result<(), Failure> {
     let wires = verbs::wire_names(context, context.units).await;
-    let view =
-        ListView { trays: verbs::station_trays(context, &list.station_id).await, ..ListView::default() };
+    let view = ListView::default();
     let path = data.join(format!("cut-list-{}.txt", list.list_id));
     let whole = output::cut_list_text(list, &wires, view, context.units);
     fs::write(&path, whole).map_err(|error| Failure::File { path: path.clone(), why: error.to_string() })?;

@@ -129,10 +129,15 @@ impl From<&becket_floor::PlanPolicy> for PlanPolicy {
 #[must_use]
 pub fn cut_list(list: &becket_floor::CutList, stamps: &Stamps) -> CutList {
     let becket_floor::CutList { header, steps, shortages } = list;
+    let trays = becket_floor::trays(steps);
+    let mut shown = cut_list_header(header, stamps);
+    for serial in &mut shown.serials {
+        serial.tray = trays.get(serial.serial_id.as_str()).map_or(0, |tray| count(*tray));
+    }
     CutList {
         steps: steps.iter().map(CutStep::from).collect(),
         shortages: shortages.iter().map(Shortage::from).collect(),
-        ..cut_list_header(header, stamps)
+        ..shown
     }
 }
 
@@ -239,7 +244,13 @@ impl From<&becket_floor::Shortage> for Shortage {
 impl From<&becket_floor::SerialDigest> for SerialDigest {
     fn from(serial: &becket_floor::SerialDigest) -> Self {
         let becket_floor::SerialDigest { serial_id, set_digest, due_date } = serial;
-        Self { serial_id: serial_id.to_string(), set_digest: set_digest.clone(), due_date: due_date.clone() }
+        // Which tray it has is told by the steps of a list.
+        Self {
+            serial_id: serial_id.to_string(),
+            set_digest: set_digest.clone(),
+            due_date: due_date.clone(),
+            tray: 0,
+        }
     }
 }
 

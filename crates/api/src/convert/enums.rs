@@ -147,3 +147,12 @@ known!(becket_planner::Level = cutting::PlanLevel {
     Lots = Lots,
     OutOfOrder = OutOfOrder,
 });
+known!(becket_floor::WorkAction = cutting::WorkAction {
+    Mount = Mount,
+    SquareEnd = SquareEnd,
+    Cut = Cut,
+    CheckRemainder = CheckRemainder,
+    Unmount = Unmount,
+    LabelRemnant = LabelRemnant,
+    ScrapTail = ScrapTail,
+});

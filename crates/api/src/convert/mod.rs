@@ -26,6 +26,7 @@ mod station;
 mod string_set;
 mod winding_order;
 mod wire;
+mod work_sheet;
 
 pub use coil::{coil, read_new_coil, read_stock_rule, stock_rule};
 pub use cut_list::{cut_list, cut_list_header, read_plan_policy};
@@ -44,6 +45,7 @@ pub use stamps::{Stamps, etag_version, micros, timestamp};
 pub use station::{read_station, station};
 pub use string_set::{SetInputs, note_partials, string_set};
 pub use winding_order::{winding_order, winding_order_digest};
+pub use work_sheet::work_sheet;
 
 use becket_units::Fault;
 

@@ -1693,6 +1693,9 @@ pub struct SerialDigest {
     /// Day by which it is due, ISO 8601.
     #[prost(string, tag = "3")]
     pub due_date: ::prost::alloc::string::String,
+    /// Tray in which its pieces are laid, from 1; 0 if the list cuts nothing for it, and where the list is shown without steps.
+    #[prost(int32, tag = "4")]
+    pub tray: i32,
 }
 impl ::prost::Name for SerialDigest {
     const NAME: &'static str = "SerialDigest";
@@ -2220,6 +2223,121 @@ impl ::prost::Name for WatchCutListResponse {
         "/becket.cutting.v1.WatchCutListResponse".into()
     }
 }
+/// WorkItem is one line of a work sheet.
+#[derive(Clone, PartialEq, ::prost::Message)]
+pub struct WorkItem {
+    /// What is done.
+    #[prost(enumeration = "WorkAction", tag = "1")]
+    pub action: i32,
+    /// First of the list's steps that it belongs to. A mounting and the squaring of the end are one step, and so are taking a coil off
+    /// and labelling it.
+    #[prost(int32, tag = "2")]
+    pub first_step_number: i32,
+    /// Last of them.
+    #[prost(int32, tag = "3")]
+    pub last_step_number: i32,
+    /// Whether all of them are confirmed.
+    #[prost(bool, tag = "4")]
+    pub done: bool,
+    /// Coil.
+    #[prost(string, tag = "5")]
+    pub coil_id: ::prost::alloc::string::String,
+    /// Its lot.
+    #[prost(string, tag = "6")]
+    pub lot_id: ::prost::alloc::string::String,
+    /// Its wire.
+    #[prost(string, tag = "7")]
+    pub wire_id: ::prost::alloc::string::String,
+    /// Reel position, from 1.
+    #[prost(int32, tag = "8")]
+    pub reel_position: i32,
+    /// Serial of the pieces; empty for what is no cut.
+    #[prost(string, tag = "9")]
+    pub serial_id: ::prost::alloc::string::String,
+    /// Tray of the serial, from 1; 0 for what is no cut.
+    #[prost(int32, tag = "10")]
+    pub tray: i32,
+    /// Pieces in the order in which they are cut; empty for what is no cut, and for a piece that was spoiled.
+    #[prost(string, repeated, tag = "11")]
+    pub piece_ids: ::prost::alloc::vec::Vec<::prost::alloc::string::String>,
+    /// True if the pieces are cut again because earlier ones were lost.
+    #[prost(bool, tag = "12")]
+    pub recut: bool,
+    /// Length of each piece, of the trim, or of the scrapped tail, in µm; 0 for the rest.
+    #[prost(int64, tag = "13")]
+    pub length_um: i64,
+    /// What should be on the coil afterwards, in µm.
+    #[prost(int64, tag = "14")]
+    pub remaining_um: i64,
+    /// What that should weigh in g, without the reel: its length times the linear density of the coil's wire.
+    #[prost(double, optional, tag = "15")]
+    pub remaining_mass_g: ::core::option::Option<f64>,
+    /// Pieces of the list that are cut and good once this is done.
+    #[prost(int32, tag = "16")]
+    pub pieces_done: i32,
+    /// What to beware of; empty where nothing can spring or whip.
+    #[prost(string, tag = "17")]
+    pub caution: ::prost::alloc::string::String,
+}
+impl ::prost::Name for WorkItem {
+    const NAME: &'static str = "WorkItem";
+    const PACKAGE: &'static str = "becket.cutting.v1";
+    fn full_name() -> ::prost::alloc::string::String {
+        "becket.cutting.v1.WorkItem".into()
+    }
+    fn type_url() -> ::prost::alloc::string::String {
+        "/becket.cutting.v1.WorkItem".into()
+    }
+}
+/// GetWorkSheetRequest names a list.
+#[derive(Clone, PartialEq, Eq, Hash, ::prost::Message)]
+pub struct GetWorkSheetRequest {
+    /// List.
+    #[prost(string, tag = "1")]
+    pub list_id: ::prost::alloc::string::String,
+    /// Only what is still to be done.
+    #[prost(bool, tag = "2")]
+    pub pending_only: bool,
+}
+impl ::prost::Name for GetWorkSheetRequest {
+    const NAME: &'static str = "GetWorkSheetRequest";
+    const PACKAGE: &'static str = "becket.cutting.v1";
+    fn full_name() -> ::prost::alloc::string::String {
+        "becket.cutting.v1.GetWorkSheetRequest".into()
+    }
+    fn type_url() -> ::prost::alloc::string::String {
+        "/becket.cutting.v1.GetWorkSheetRequest".into()
+    }
+}
+/// GetWorkSheetResponse is the work sheet of a list.
+#[derive(Clone, PartialEq, ::prost::Message)]
+pub struct GetWorkSheetResponse {
+    /// List.
+    #[prost(string, tag = "1")]
+    pub list_id: ::prost::alloc::string::String,
+    /// Station.
+    #[prost(string, tag = "2")]
+    pub station_id: ::prost::alloc::string::String,
+    /// Lines in the order in which they are done.
+    #[prost(message, repeated, tag = "3")]
+    pub items: ::prost::alloc::vec::Vec<WorkItem>,
+    /// Pieces cut and good.
+    #[prost(int32, tag = "4")]
+    pub pieces_done: i32,
+    /// Pieces still to be cut.
+    #[prost(int32, tag = "5")]
+    pub pieces_pending: i32,
+}
+impl ::prost::Name for GetWorkSheetResponse {
+    const NAME: &'static str = "GetWorkSheetResponse";
+    const PACKAGE: &'static str = "becket.cutting.v1";
+    fn full_name() -> ::prost::alloc::string::String {
+        "becket.cutting.v1.GetWorkSheetResponse".into()
+    }
+    fn type_url() -> ::prost::alloc::string::String {
+        "/becket.cutting.v1.GetWorkSheetResponse".into()
+    }
+}
 /// CutListState is where a list is in its life.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, ::prost::Enumeration)]
 #[repr(i32)]
@@ -2529,6 +2647,59 @@ impl PlanLevel {
             "PLAN_LEVEL_REEL_CHANGES" => Some(Self::ReelChanges),
             "PLAN_LEVEL_LOTS" => Some(Self::Lots),
             "PLAN_LEVEL_OUT_OF_ORDER" => Some(Self::OutOfOrder),
+            _ => None,
+        }
+    }
+}
+/// WorkAction is what a person does at once.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, ::prost::Enumeration)]
+#[repr(i32)]
+pub enum WorkAction {
+    /// Not stated.
+    Unspecified = 0,
+    /// Put the coil on its reel position.
+    Mount = 1,
+    /// Cut off its end squarely.
+    SquareEnd = 2,
+    /// Cut pieces of one length and lay them in the serial's tray.
+    Cut = 3,
+    /// Look whether what remains agrees with the sheet, by eye or by weight, and note it.
+    CheckRemainder = 4,
+    /// Take the coil off.
+    Unmount = 5,
+    /// Write on the coil what is left, and put it back into stock.
+    LabelRemnant = 6,
+    /// Throw the tail into the scrap bin.
+    ScrapTail = 7,
+}
+impl WorkAction {
+    /// String value of the enum field names used in the ProtoBuf definition.
+    ///
+    /// The values are not transformed in any way and thus are considered stable
+    /// (if the ProtoBuf definition does not change) and safe for programmatic use.
+    pub fn as_str_name(&self) -> &'static str {
+        match self {
+            Self::Unspecified => "WORK_ACTION_UNSPECIFIED",
+            Self::Mount => "WORK_ACTION_MOUNT",
+            Self::SquareEnd => "WORK_ACTION_SQUARE_END",
+            Self::Cut => "WORK_ACTION_CUT",
+            Self::CheckRemainder => "WORK_ACTION_CHECK_REMAINDER",
+            Self::Unmount => "WORK_ACTION_UNMOUNT",
+            Self::LabelRemnant => "WORK_ACTION_LABEL_REMNANT",
+            Self::ScrapTail => "WORK_ACTION_SCRAP_TAIL",
+        }
+    }
+    /// Creates an enum from field names used in the ProtoBuf definition.
+    pub fn from_str_name(value: &str) -> ::core::option::Option<Self> {
+        match value {
+            "WORK_ACTION_UNSPECIFIED" => Some(Self::Unspecified),
+            "WORK_ACTION_MOUNT" => Some(Self::Mount),
+            "WORK_ACTION_SQUARE_END" => Some(Self::SquareEnd),
+            "WORK_ACTION_CUT" => Some(Self::Cut),
+            "WORK_ACTION_CHECK_REMAINDER" => Some(Self::CheckRemainder),
+            "WORK_ACTION_UNMOUNT" => Some(Self::Unmount),
+            "WORK_ACTION_LABEL_REMNANT" => Some(Self::LabelRemnant),
+            "WORK_ACTION_SCRAP_TAIL" => Some(Self::ScrapTail),
             _ => None,
         }
     }
@@ -2901,6 +3072,34 @@ pub mod cut_list_service_client {
                 );
             self.inner.server_streaming(req, path, codec).await
         }
+        /// GetWorkSheet returns a list as a person works through it: mount, square the end, cut so many pieces of one length and lay them in
+        /// a tray, check what remains, take off, label or scrap, with running totals.
+        pub async fn get_work_sheet(
+            &mut self,
+            request: impl tonic::IntoRequest<super::GetWorkSheetRequest>,
+        ) -> std::result::Result<
+            tonic::Response<super::GetWorkSheetResponse>,
+            tonic::Status,
+        > {
+            self.inner
+                .ready()
+                .await
+                .map_err(|e| {
+                    tonic::Status::unknown(
+                        format!("Service was not ready: {}", e.into()),
+                    )
+                })?;
+            let codec = tonic_prost::ProstCodec::default();
+            let path = http::uri::PathAndQuery::from_static(
+                "/becket.cutting.v1.CutListService/GetWorkSheet",
+            );
+            let mut req = request.into_request();
+            req.extensions_mut()
+                .insert(
+                    GrpcMethod::new("becket.cutting.v1.CutListService", "GetWorkSheet"),
+                );
+            self.inner.unary(req, path, codec).await
+        }
     }
 }
 /// Generated server implementations.
@@ -3003,6 +3202,15 @@ pub mod cut_list_service_server {
             request: tonic::Request<super::WatchCutListRequest>,
         ) -> std::result::Result<
             tonic::Response<Self::WatchCutListStream>,
+            tonic::Status,
+        >;
+        /// GetWorkSheet returns a list as a person works through it: mount, square the end, cut so many pieces of one length and lay them in
+        /// a tray, check what remains, take off, label or scrap, with running totals.
+        async fn get_work_sheet(
+            &self,
+            request: tonic::Request<super::GetWorkSheetRequest>,
+        ) -> std::result::Result<
+            tonic::Response<super::GetWorkSheetResponse>,
             tonic::Status,
         >;
     }
@@ -3534,6 +3742,51 @@ pub mod cut_list_service_server {
                                 max_encoding_message_size,
                             );
                         let res = grpc.server_streaming(method, req).await;
+                        Ok(res)
+                    };
+                    Box::pin(fut)
+                }
+                "/becket.cutting.v1.CutListService/GetWorkSheet" => {
+                    #[allow(non_camel_case_types)]
+                    struct GetWorkSheetSvc<T: CutListService>(pub Arc<T>);
+                    impl<
+                        T: CutListService,
+                    > tonic::server::UnaryService<super::GetWorkSheetRequest>
+                    for GetWorkSheetSvc<T> {
+                        type Response = super::GetWorkSheetResponse;
+                        type Future = BoxFuture<
+                            tonic::Response<Self::Response>,
+                            tonic::Status,
+                        >;
+                        fn call(
+                            &mut self,
+                            request: tonic::Request<super::GetWorkSheetRequest>,
+                        ) -> Self::Future {
+                            let inner = Arc::clone(&self.0);
+                            let fut = async move {
+                                <T as CutListService>::get_work_sheet(&inner, request).await
+                            };
+                            Box::pin(fut)
+                        }
+                    }
+                    let accept_compression_encodings = self.accept_compression_encodings;
+                    let send_compression_encodings = self.send_compression_encodings;
+                    let max_decoding_message_size = self.max_decoding_message_size;
+                    let max_encoding_message_size = self.max_encoding_message_size;
+                    let inner = self.inner.clone();
+                    let fut = async move {
+                        let method = GetWorkSheetSvc(inner);
+                        let codec = tonic_prost::ProstCodec::default();
+                        let mut grpc = tonic::server::Grpc::new(codec)
+                            .apply_compression_config(
+                                accept_compression_encodings,
+                                send_compression_encodings,
+                            )
+                            .apply_max_message_size_config(
+                                max_decoding_message_size,
+                                max_encoding_message_size,
+                            );
+                        let res = grpc.unary(method, req).await;
                         Ok(res)
                     };
                     Box::pin(fut)

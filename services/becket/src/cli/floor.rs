@@ -2,7 +2,9 @@
 
 use clap::Args;
 
-use super::{Cause, Order, Unison, values::length_mm};
+use std::time::Duration;
+
+use super::{Cause, LevelWord, Order, Unison, values::length_mm};
 
 /// Plans a cut list and reserves its wire
 ///
@@ -11,7 +13,8 @@ use super::{Cause, Order, Unison, values::length_mm};
 #[command(after_help = "\
 Example:
   becket plan bench-1 --due-by 2026-12-04
-  becket plan bench-1 C27-0107 S16-0412 --unison hard --dry-run")]
+  becket plan bench-1 C27-0107 S16-0412 --unison hard --dry-run
+  becket plan bench-1 --levels reel-changes,scrap,coils-opened,lots --budget 500ms --dry-run")]
 pub(crate) struct Plan {
     /// Station that cuts the list
     #[arg(value_name = "STATION")]
@@ -37,6 +40,21 @@ pub(crate) struct Plan {
     /// Leave out the cores of wound strings, where those are bought ready-made
     #[arg(long)]
     pub(crate) no_cores: bool,
+    /// Which level counts for more: scrap, coils-opened, reel-changes and lots, each once [default: that order]
+    #[arg(long, value_enum, value_delimiter = ',', num_args = 1.., value_name = "LEVELS")]
+    pub(crate) levels: Vec<LevelWord>,
+    /// How many places a serial may be cut ahead of due order [default: the trays of the station less one]
+    #[arg(long, value_name = "PLACES")]
+    pub(crate) due_window: Option<i32>,
+    /// Open equal coils in any order, not the first received first
+    #[arg(long)]
+    pub(crate) any_coil_first: bool,
+    /// Search no longer than this, such as 500ms, and take the best plan found
+    #[arg(long, value_name = "DURATION", value_parser = humantime::parse_duration)]
+    pub(crate) budget: Option<Duration>,
+    /// Rounds of the search per coil [default: 200]
+    #[arg(long, value_name = "ROUNDS")]
+    pub(crate) rounds: Option<i32>,
     /// Show the plan and reserve nothing
     #[arg(long)]
     pub(crate) dry_run: bool,

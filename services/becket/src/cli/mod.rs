@@ -5,6 +5,7 @@ mod design;
 mod floor;
 mod list;
 mod load;
+mod picture;
 mod plot;
 mod report;
 mod serve;
@@ -29,10 +30,11 @@ pub(crate) use list::{
     ListWires,
 };
 pub(crate) use load::{Load, LoadCoils, LoadJobs, LoadScale, LoadStation, LoadWires};
+pub(crate) use picture::{Picture, PlanFile};
 pub(crate) use plot::Plot;
 pub(crate) use report::{Estimate, Trace};
 pub(crate) use serve::{EngineWord, Migrate, MoveShop, Only, Place, Serve, Tour};
-pub(crate) use show::{Partials, Set, Sets, Show};
+pub(crate) use show::{Partials, Set, Sets, Show, WorkSheet};
 pub(crate) use stock::{ReturnCoil, Scrap, SetAside, SetRule, Unmount, Weigh};
 pub(crate) use token::{Settings, Token};
 pub(crate) use values::*;
@@ -151,6 +153,7 @@ pub(crate) enum Verb {
     Unmount(Unmount),
     SetRule(SetRule),
     Plan(Plan),
+    PlanFile(PlanFile),
     Start(Start),
     Confirm(Confirm),
     Spoiled(Spoiled),
@@ -159,6 +162,7 @@ pub(crate) enum Verb {
     Cancel(Cancel),
     Watch(Watch),
     Estimate(Estimate),
+    Picture(Picture),
     Plot(Plot),
     Order(OrderWound),
     Trace(Trace),

@@ -18,6 +18,7 @@ pub(crate) enum Show {
     Coil(Coil),
     Station(Station),
     CutList(CutList),
+    WorkSheet(WorkSheet),
     Record(Record),
     WindingOrder(super::WindingOrder),
 }
@@ -215,6 +216,22 @@ pub(crate) struct CutList {
     /// Consecutive cuts of one length as one row
     #[arg(long)]
     pub(crate) summary: bool,
+}
+
+/// Shows a cut list as a person works through it: mount, square the end, cut, check what is left, take off, label or scrap
+#[derive(Debug, Args)]
+#[command(after_help = "\
+Example:
+  becket show work-sheet L-0001
+  becket show work-sheet L-0001 --pending
+  becket --format csv show work-sheet L-0001")]
+pub(crate) struct WorkSheet {
+    /// List
+    #[arg(value_name = "LIST")]
+    pub(crate) list_id: String,
+    /// Only what is still to be done
+    #[arg(long)]
+    pub(crate) pending: bool,
 }
 
 /// Shows the record of a serial: its order lines, and the coils and lots that went into it

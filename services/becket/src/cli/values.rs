@@ -130,6 +130,20 @@ words! {
 }
 
 words! {
+    /// A level whose place the shop may choose.
+    LevelWord => cutting::PlanLevel {
+        /// Wire lost to trims and tails
+        Scrap => Scrap,
+        /// Sealed coils opened
+        CoilsOpened => CoilsOpened,
+        /// Times that a coil is put on a reel
+        ReelChanges => ReelChanges,
+        /// Lots of a wire in a serial
+        Lots => Lots,
+    }
+}
+
+words! {
     /// How a piece was lost.
     Cause => cutting::SpoilCause {
         /// Cut to a wrong length, kinked or scratched at the station

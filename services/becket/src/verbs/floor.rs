@@ -46,7 +46,12 @@ fn policy(args: &Plan) -> PlanPolicy {
         coil_margin_mm: args.coil_margin,
         piece_order: args.order.map(|order| order.api().into()),
         wound_cores: args.no_cores.then_some(false),
-        ..PlanPolicy::default()
+        level_order: args.levels.iter().map(|level| level.api().into()).collect(),
+        // Less than a millisecond is refused by the server, as it should be.
+        time_budget_ms: args.budget.map(|budget| i32::try_from(budget.as_millis()).unwrap_or(i32::MAX)),
+        search_rounds: args.rounds,
+        due_window: args.due_window,
+        fifo: args.any_coil_first.then_some(false),
     }
 }
 

@@ -7,6 +7,7 @@ mod list;
 mod load;
 mod pages;
 mod partials;
+mod picture;
 mod plot;
 mod report;
 mod sets;
@@ -23,7 +24,7 @@ use crate::{
 };
 
 pub(crate) use load::{load_coils, load_jobs, load_scale, load_station, load_wires};
-pub(crate) use show::{station_trays, wire_names};
+pub(crate) use show::wire_names;
 
 /// Does what the command line asks for and returns the exit code.
 ///
@@ -43,6 +44,7 @@ pub(crate) async fn run(cli: Cli) -> Result<u8, Failure> {
     let context = Context::new(&global)?;
     match verb {
         Verb::Plan(args) => floor::plan(&context, &args).await,
+        Verb::PlanFile(args) => picture::plan_file(&context, &args).await,
         other => ask(&context, other).await.map(|()| EXIT_DONE),
     }
 }
@@ -57,7 +59,8 @@ async fn ask(context: &Context, verb: Verb) -> Result<(), Failure> {
         | Verb::Token(_)
         | Verb::Settings(_)
         | Verb::Tour(_)
-        | Verb::Plan(_) => Ok(()),
+        | Verb::Plan(_)
+        | Verb::PlanFile(_) => Ok(()),
         Verb::Load(what) => load::run(context, &what).await,
         Verb::Release(args) => change::release(context, &args).await,
         Verb::Amend(what) => change::amend(context, &what).await,
@@ -78,6 +81,7 @@ async fn ask(context: &Context, verb: Verb) -> Result<(), Failure> {
         Verb::Cancel(args) => floor::cancel(context, &args).await,
         Verb::Watch(args) => watch::watch(context, &args).await,
         Verb::Order(args) => winding::order(context, &args).await,
+        Verb::Picture(args) => picture::picture(context, &args).await,
         Verb::Plot(args) => plot::plot(context, &args).await,
         Verb::Estimate(args) => report::estimate(context, &args).await,
         Verb::Trace(args) => report::trace(context, &args).await,

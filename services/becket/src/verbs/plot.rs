@@ -18,7 +18,7 @@ use crate::{
 
 /// Form of the file.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum Form {
+pub(super) enum Form {
     Svg,
     Png,
 }
@@ -116,7 +116,11 @@ fn first_line(text: &str) -> String {
     text.lines().next().unwrap_or_default().to_owned()
 }
 
-fn form(path: &Path) -> Result<Form, Failure> {
+/// The form that a file's ending says.
+///
+/// # Errors
+/// [`Failure::File`] for any other ending.
+pub(super) fn form(path: &Path) -> Result<Form, Failure> {
     match path.extension().and_then(|ending| ending.to_str()) {
         Some("svg") => Ok(Form::Svg),
         Some("png") => Ok(Form::Png),
@@ -135,7 +139,11 @@ fn drawn(picture: &Picture, form: Form) -> Result<Vec<u8>, Failure> {
     drawn.map_err(|error| Failure::Picture(error.to_string()))
 }
 
-fn write(path: &Path, bytes: &[u8]) -> Result<(), Failure> {
+/// Writes a file.
+///
+/// # Errors
+/// [`Failure::File`].
+pub(super) fn write(path: &Path, bytes: &[u8]) -> Result<(), Failure> {
     std::fs::write(path, bytes)
         .map_err(|error| Failure::File { path: path.to_owned(), why: error.to_string() })
 }

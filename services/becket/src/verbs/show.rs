@@ -11,7 +11,7 @@ use becket_api::{
 use becket_units::UnitSystem;
 use prost::Name;
 
-use super::{call, pages, partials, sets, winding};
+use super::{call, pages, partials, picture, sets, winding};
 use crate::{
     cli::{Format, Limit, Set, Show},
     context::Context,
@@ -34,9 +34,10 @@ pub(super) async fn run(context: &Context, what: &Show) -> Result<(), Failure> {
         Show::Coil(args) => coil(context, &args.coil_id).await,
         Show::Station(args) => station(context, &args.station_id).await,
         Show::CutList(args) => {
-            let view = ListView { pending: args.pending, summary: args.summary, trays: None };
+            let view = ListView { pending: args.pending, summary: args.summary };
             cut_list(context, &args.list_id, view).await
         }
+        Show::WorkSheet(args) => picture::work_sheet(context, args).await,
         Show::Record(args) => record(context, &args.serial_id).await,
         Show::WindingOrder(args) => winding::show(context, args).await,
     }
@@ -151,13 +152,11 @@ async fn cut_list(context: &Context, list_id: &str, view: ListView) -> Result<()
     let answer =
         call!(context.client.cut_lists(), get_cut_list, GetCutListRequest { list_id: list_id.to_owned() })?;
     let list = answer.cut_list.as_ref().ok_or(Failure::Answer("the cut list"))?;
-    // Only the table names wires by their numbers and counts trays.
-    let (wires, trays) = if context.format == Format::Table {
-        (wire_names(context, context.units).await, station_trays(context, &list.station_id).await)
-    } else {
-        (WireNames::default(), None)
+    // Only the table names wires by their numbers.
+    let wires = match context.format {
+        Format::Table => wire_names(context, context.units).await,
+        Format::Json | Format::Csv => WireNames::default(),
     };
-    let view = ListView { trays, ..view };
     let text = |units| output::cut_list_text(list, &wires, view, units);
     context.show(&answer, text, |units| output::cut_list_sheet(list, view, units))
 }
@@ -172,11 +171,4 @@ pub(crate) async fn wire_names(context: &Context, units: UnitSystem) -> WireName
         Ok((answer.wires, answer.next_page_token))
     });
     all.await.map(|all| WireNames::new(&all.items, units)).unwrap_or_default()
-}
-
-/// How many trays a station has, if it can be asked.
-pub(crate) async fn station_trays(context: &Context, station_id: &str) -> Option<usize> {
-    let request = GetStationRequest { station_id: station_id.to_owned() };
-    let answer = call!(context.client.stations(), get_station, request).ok()?;
-    usize::try_from(answer.station?.trays).ok()
 }

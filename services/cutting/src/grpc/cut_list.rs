@@ -3,10 +3,10 @@
 use becket_api::cutting::cut_list_service_server::CutListService;
 use becket_api::cutting::{
     CancelCutListRequest, CancelCutListResponse, ConfirmStepRequest, ConfirmStepResponse,
-    FinishCutListRequest, FinishCutListResponse, GetCutListRequest, GetCutListResponse, ListCutListsRequest,
-    ListCutListsResponse, PlanCutListRequest, PlanCutListResponse, ReplanCutListRequest,
-    ReplanCutListResponse, ReportSpoiledPieceRequest, ReportSpoiledPieceResponse, StartCutListRequest,
-    StartCutListResponse, WatchCutListRequest,
+    FinishCutListRequest, FinishCutListResponse, GetCutListRequest, GetCutListResponse, GetWorkSheetRequest,
+    GetWorkSheetResponse, ListCutListsRequest, ListCutListsResponse, PlanCutListRequest, PlanCutListResponse,
+    ReplanCutListRequest, ReplanCutListResponse, ReportSpoiledPieceRequest, ReportSpoiledPieceResponse,
+    StartCutListRequest, StartCutListResponse, WatchCutListRequest,
 };
 use becket_service_kit::CallContext;
 use tonic::{Request, Response, Status};
@@ -79,6 +79,13 @@ impl CutListService for Handlers {
         request: Request<GetCutListRequest>,
     ) -> Result<Response<GetCutListResponse>, Status> {
         Ok(Response::new(self.app.get_cut_list(request.into_inner()).await?))
+    }
+
+    async fn get_work_sheet(
+        &self,
+        request: Request<GetWorkSheetRequest>,
+    ) -> Result<Response<GetWorkSheetResponse>, Status> {
+        Ok(Response::new(self.app.get_work_sheet(request.into_inner()).await?))
     }
 
     async fn list_cut_lists(

@@ -10,6 +10,7 @@ mod get_coil;
 mod get_cut_list;
 mod get_serial_record;
 mod get_station;
+mod get_work_sheet;
 mod list_coils;
 mod list_cut_lists;
 mod list_lot_serials;

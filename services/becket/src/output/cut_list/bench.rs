@@ -2,7 +2,7 @@
 
 use std::fmt::Write as _;
 
-use becket_api::cutting::{CutList, CutStep, SpoilCause, StepKind, StepState, TailUse};
+use becket_api::cutting::{CutList, CutStep, SerialDigest, SpoilCause, StepKind, StepState, TailUse};
 use becket_units::UnitSystem;
 
 use super::ListView;
@@ -136,7 +136,7 @@ fn cuts_sheet(list: &CutList, cuts: &[&CutStep], view: ListView, units: UnitSyst
             pieces,
             notes_of_group(group),
             first.serial_id.clone(),
-            tray(list, first, view),
+            tray(list, first),
             measures.length_um(last.remaining_after_um),
             state_words(group),
         ])
@@ -162,19 +162,15 @@ fn state_words(group: &[&CutStep]) -> String {
     }
 }
 
-/// The tray of the step's serial: trays are given out in the order of the list's serials, and anew when all are taken.
-fn tray(list: &CutList, step: &CutStep, view: ListView) -> String {
-    let index = list.serials.iter().position(|serial| serial.serial_id == step.serial_id);
-    index.map(|index| tray_of_index(index, view.trays)).unwrap_or_default()
+/// The tray of the step's serial.
+fn tray(list: &CutList, step: &CutStep) -> String {
+    let serial = list.serials.iter().find(|serial| serial.serial_id == step.serial_id);
+    serial.map(tray_words).unwrap_or_default()
 }
 
-/// Name of the tray of the serial at this place of the list.
-pub(super) fn tray_of_index(index: usize, trays: Option<usize>) -> String {
-    let number = match trays {
-        Some(trays) if trays > 0 => index % trays,
-        _ => index,
-    };
-    format!("tray {}", number + 1)
+/// The tray of a serial in words; nothing if it has none.
+pub(super) fn tray_words(serial: &SerialDigest) -> String {
+    if serial.tray > 0 { format!("tray {}", serial.tray) } else { String::new() }
 }
 
 fn is_cut(step: &CutStep) -> bool {

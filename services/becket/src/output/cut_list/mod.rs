@@ -1,7 +1,12 @@
 //! Cut lists: for the person at the bench, for spreadsheets, and as an overview of many.
 
 mod bench;
+mod drawing;
+mod levels;
+mod plan;
 mod steps;
+mod terminal;
+mod work;
 
 use std::fmt::Write as _;
 
@@ -17,7 +22,11 @@ use super::{
     right,
 };
 
+pub(crate) use drawing::{list_picture, plan_picture};
+pub(crate) use plan::{plan_cuts_text, plan_steps_sheet};
 pub(crate) use steps::{cut_list_sheet, steps_sheet};
+pub(crate) use terminal::{Look, picture_text};
+pub(crate) use work::{work_items_sheet, work_sheet_text};
 
 /// What of a list is shown, and how.
 #[derive(Debug, Clone, Copy, Default)]
@@ -26,8 +35,6 @@ pub(crate) struct ListView {
     pub(crate) pending: bool,
     /// Consecutive cuts of one length as one row.
     pub(crate) summary: bool,
-    /// How many trays the station's rack has, if that is known.
-    pub(crate) trays: Option<usize>,
 }
 
 /// The list for the person at the bench.
@@ -37,7 +44,7 @@ pub(crate) fn cut_list_text(list: &CutList, wires: &WireNames, view: ListView, u
 
 /// The list without the note below it.
 pub(crate) fn cut_list_body(list: &CutList, wires: &WireNames, view: ListView, units: UnitSystem) -> String {
-    format!("{}\n{}", head(list, view, units), bench::steps_text(list, wires, view, units))
+    format!("{}\n{}", head(list, units), bench::steps_text(list, wires, view, units))
 }
 
 /// What a plan comes to: its figures and what the stock does not cover; the steps are shown on request.
@@ -48,10 +55,10 @@ pub(crate) fn plan_text(list: &CutList, units: UnitSystem) -> String {
     } else {
         format!("See all steps with: becket show cut-list {name}")
     };
-    format!("{}\n{rest}\n\n{SAFETY_NOTE}", head(list, ListView::default(), units))
+    format!("{}\n{rest}\n\n{SAFETY_NOTE}", head(list, units))
 }
 
-fn head(list: &CutList, view: ListView, units: UnitSystem) -> String {
+fn head(list: &CutList, units: UnitSystem) -> String {
     let name = if list.list_id.is_empty() { "Plan" } else { &list.list_id };
     let mut text = format!(
         "{name} at {}: {}, {} cut, {} to cut\n",
@@ -60,8 +67,8 @@ fn head(list: &CutList, view: ListView, units: UnitSystem) -> String {
         count(list.pieces_done.into(), "piece", "pieces"),
         list.pieces_pending
     );
-    for (index, serial) in list.serials.iter().enumerate() {
-        let tray = bench::tray_of_index(index, view.trays);
+    for serial in &list.serials {
+        let tray = bench::tray_words(serial);
         let _ = writeln!(text, "  {tray:<9} {:<12} due {}", serial.serial_id, serial.due_date);
     }
     if let Some(policy) = &list.policy {
@@ -70,6 +77,7 @@ fn head(list: &CutList, view: ListView, units: UnitSystem) -> String {
     if let Some(figures) = &list.figures {
         text += &figures_text(figures, units);
     }
+    text += &levels::levels_text(&list.levels, list.search_stopped, units);
     if !list.shortages.is_empty() {
         text += "\nThe stock does not cover:\n";
         text += &shortages_sheet(&list.shortages, units).table();

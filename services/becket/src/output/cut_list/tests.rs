@@ -43,10 +43,11 @@ fn list() -> CutList {
         list_id: "L-0007".into(),
         station_id: "bench-1".into(),
         state: CutListState::Running.into(),
-        serials: ["S1", "S2"]
-            .map(|id| SerialDigest {
+        serials: [("S1", 1), ("S2", 2)]
+            .map(|(id, tray)| SerialDigest {
                 serial_id: id.into(),
                 due_date: "2026-12-01".into(),
+                tray,
                 ..SerialDigest::default()
             })
             .into(),
@@ -104,7 +105,7 @@ fn wires(units: UnitSystem) -> WireNames {
 #[test]
 fn the_bench_sees_reels_and_cuts() {
     let units = UnitSystem::Metric;
-    let view = ListView { trays: Some(4), ..ListView::default() };
+    let view = ListView::default();
     expect![[r#"
         L-0007 at bench-1: running, 1 piece cut, 4 to cut
           tray 1    S1           due 2026-12-01
@@ -148,7 +149,7 @@ fn the_bench_sees_reels_and_cuts() {
 #[test]
 fn the_summary_groups_equal_cuts() {
     let units = UnitSystem::Inch;
-    let view = ListView { pending: true, summary: true, trays: Some(1) };
+    let view = ListView { pending: true, summary: true };
     expect![[r#"
 
         Cut from coil R0104 on reel 2 (wire No. 16, .037 in, lot H2604-11)
