@@ -3,4 +3,5 @@
 
 mod exit_codes;
 mod orders;
+mod plans;
 mod serving;

@@ -157,7 +157,7 @@ fn the_summary_groups_equal_cuts() {
                      in                                                    in
         ──────────────────────────────────────────────────────────────────────────────────
             4    47.165   52.3+53.1   C5 C#5   S1       tray 1        330.551   cut again
-          5–6   163.386   2 ×         C5 C#5   S2       tray 1          3.780
+          5–6   163.386   2 ×         C5 C#5   S2       tray 2          3.780
 
         Step 7: Take coil R0104 off reel 2, scrap the last 3.780 in
 
