@@ -167,7 +167,7 @@ impl Sheet<'_> {
                 && item.coil_id == step.coil_id
                 && item.tray == tray
                 && item.length == step.length
-                && item.done == !step.is_pending()
+                && item.done != step.is_pending()
                 && item.recut == piece.recut
         };
         if let (false, Some(item)) = (spoiled, self.items.last_mut().filter(alike)) {
