@@ -19,12 +19,15 @@ pub struct CoilGuard {
 }
 
 /// All that one transition changes, to be stored in one step or not at all.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct FloorChange {
     /// The header after the change; its version is one above the version that the change relies on.
     pub header: CutListHeader,
     /// Steps, by their numbers, that are no longer pending or become spoiled.
     pub changed_steps: Vec<Step>,
+    /// Steps that were not planned and are done: a coil that ran out was taken off. Their numbers follow on those that are
+    /// done; the pending steps are then replaced, too.
+    pub added_steps: Vec<Step>,
     /// The pending steps after the change, if they are others than before; their numbers follow on those that are done.
     pub replace_pending: Option<Vec<Step>>,
     /// The shortages after the change, if they are others than before.
@@ -47,6 +50,7 @@ impl FloorChange {
         Self {
             header,
             changed_steps: Vec::new(),
+            added_steps: Vec::new(),
             replace_pending: None,
             shortages: None,
             bookings: Vec::new(),
@@ -75,6 +79,7 @@ impl FloorChange {
         }
         if let Some(pending) = &self.replace_pending {
             steps.retain(|step| !step.is_pending());
+            steps.extend(self.added_steps.iter().cloned());
             steps.extend(pending.iter().cloned());
         }
         steps

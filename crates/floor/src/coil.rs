@@ -1,18 +1,11 @@
 //! A coil and its balance.
 
-use becket_units::{Fault, Um};
+use becket_units::Um;
 
 use crate::error::FloorError;
+use crate::estimate::{CUT_SD_MM, LengthEstimate, SCRAP_SD_MM};
+use crate::evidence::{Evidence, EvidenceKind, Finding, came_off, found};
 use crate::ids::{CoilId, LotId, WireId};
-use crate::receive::{MAX_COIL_LENGTH, length_of_mass};
-
-/// A weighing may find this part more than was received, one in so many: coils are sold by net mass, and scales and wire
-/// have their tolerances. Common practice, no source.
-pub const WEIGHING_SHARE_OVER: i64 = 50;
-
-/// A weighing may find this much more than was received besides, for coils so small that a reel's tare tells. Common practice,
-/// no source.
-pub const WEIGHING_LENGTH_OVER: Um = Um::new(1_000_000);
 
 /// Where a coil is in its life.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
@@ -53,16 +46,18 @@ pub struct Coil {
     pub state: CoilState,
     /// Length received.
     pub received: Um,
-    /// Length left.
+    /// Length left, as it is believed: the mean of what is known of it.
     pub remaining: Um,
     /// Length cut for pieces that are good.
     pub cut: Um,
     /// Length scrapped: trims, miscuts, broken strings, tails.
     pub scrapped: Um,
-    /// Sum of corrections, by weighings and counts; may be negative.
+    /// Sum of corrections, by weighings, run-outs and counts; may be negative.
     pub adjusted: Um,
     /// Linear density in g/m, as the catalogue had it at receipt; more than 0.
     pub linear_density_g_m: f64,
+    /// How well [`remaining`](Self::remaining) is known.
+    pub estimate: LengthEstimate,
 }
 
 /// What a booking books.
@@ -79,7 +74,7 @@ pub enum BookingKind {
 }
 
 /// One change of a coil's balance.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct Booking {
     /// Coil.
     pub coil_id: CoilId,
@@ -87,27 +82,26 @@ pub struct Booking {
     pub kind: BookingKind,
     /// How much; negative only for a correction.
     pub amount: Um,
-}
-
-/// What a weighing makes of a coil.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Weighing {
-    /// The correction; its amount may be 0.
-    pub booking: Booking,
-    /// State of the coil after it.
-    pub state: CoilState,
+    /// The evidence on which a correction rests; `None` on other bookings, and where more wire came off than was believed.
+    pub finding: Option<Finding>,
 }
 
 impl Coil {
-    /// Books one change.
+    /// Books one change: in the balance, and in what is known of the length. Returns the line of the ledger, if the change
+    /// concerns the length that remains.
+    ///
+    /// Wire that comes off makes the length less certain, by the standard deviation of what is cut or scrapped.
     ///
     /// # Errors
     /// [`FloorError::BookingFaulty`] for another coil's booking or a negative amount that is no correction,
     /// [`FloorError::BalanceNegative`] if less than nothing would be left, [`FloorError::TooLong`] if a sum does not fit. The
     /// coil is unchanged then.
-    pub fn apply(&mut self, booking: &Booking) -> Result<(), FloorError> {
+    pub fn apply(&mut self, booking: &Booking) -> Result<Option<Evidence>, FloorError> {
         let amount = booking.amount;
-        if booking.coil_id != self.coil_id || (amount < Um::ZERO && booking.kind != BookingKind::Adjust) {
+        let before = self.belief();
+        if booking.coil_id != self.coil_id
+            || (booking.kind != BookingKind::Adjust && (amount < Um::ZERO || booking.finding.is_some()))
+        {
             return Err(FloorError::BookingFaulty { coil_id: self.coil_id.clone(), amount });
         }
         let too_long = || FloorError::TooLong { coil_id: self.coil_id.clone() };
@@ -117,12 +111,21 @@ impl Coil {
                 FloorError::BalanceNegative { coil_id: self.coil_id.clone(), held, taken: amount }
             })
         };
-        match booking.kind {
-            BookingKind::Cut => (self.remaining, self.cut) = (minus(self.remaining)?, plus(self.cut)?),
-            BookingKind::Scrap => {
-                (self.remaining, self.scrapped) = (minus(self.remaining)?, plus(self.scrapped)?)
+        let kind = match booking.kind {
+            BookingKind::Cut => {
+                (self.remaining, self.cut) = (minus(self.remaining)?, plus(self.cut)?);
+                self.estimate = self.estimate.after_taking(CUT_SD_MM);
+                EvidenceKind::Cut
             }
-            BookingKind::CutToScrap => (self.cut, self.scrapped) = (minus(self.cut)?, plus(self.scrapped)?),
+            BookingKind::Scrap => {
+                (self.remaining, self.scrapped) = (minus(self.remaining)?, plus(self.scrapped)?);
+                self.estimate = self.estimate.after_taking(SCRAP_SD_MM);
+                EvidenceKind::Scrap
+            }
+            BookingKind::CutToScrap => {
+                (self.cut, self.scrapped) = (minus(self.cut)?, plus(self.scrapped)?);
+                return Ok(None);
+            }
             BookingKind::Adjust => {
                 let remaining = plus(self.remaining)?;
                 if remaining < Um::ZERO {
@@ -131,9 +134,14 @@ impl Coil {
                     return Err(FloorError::BalanceNegative { coil_id, held, taken });
                 }
                 (self.remaining, self.adjusted) = (remaining, plus(self.adjusted)?);
+                if let Some(finding) = &booking.finding {
+                    self.estimate = finding.estimate;
+                    return Ok(Some(found(finding, before, self.belief())));
+                }
+                EvidenceKind::Correction
             }
-        }
-        Ok(())
+        };
+        Ok(Some(came_off(kind, amount, before, self.belief())))
     }
 
     /// Whether the balance holds.
@@ -144,65 +152,6 @@ impl Coil {
                 + i128::from(self.adjusted.get());
         let parts = [self.received, self.remaining, self.cut, self.scrapped];
         sum == i128::from(self.remaining.get()) && parts.iter().all(|part| *part >= Um::ZERO)
-    }
-
-    /// The correction that follows from a weighing: gross less tare, in g, over the linear density.
-    ///
-    /// A coil that was used up and turns out to hold wire is opened again; one that holds nothing is used up. A coil that is
-    /// set aside stays so whatever it weighs, until it is returned.
-    ///
-    /// # Errors
-    /// [`FloorError::Invalid`] with `gross_g`, `tare_g` outside 0 to 1000000 g, gross below tare, or more wire than was
-    /// received plus [`WEIGHING_SHARE_OVER`] and [`WEIGHING_LENGTH_OVER`];
-    /// [`FloorError::CoilStateForbids`] for a scrapped coil.
-    pub fn weigh(&self, gross_g: f64, tare_g: f64) -> Result<Weighing, FloorError> {
-        self.forbid(&[CoilState::Scrapped])?;
-        let range = |field: &str, value| Fault::outside(field, value, 0.0, 1e6, "g");
-        let mut faults: Vec<Fault> =
-            [range("gross_g", gross_g), range("tare_g", tare_g)].into_iter().flatten().collect();
-        if faults.is_empty() && gross_g < tare_g {
-            faults.push(Fault::new("gross_g", gross_g, format!("at least the tare of {tare_g} g")));
-        }
-        if !faults.is_empty() {
-            return Err(FloorError::Invalid(faults));
-        }
-        let length =
-            length_of_mass(gross_g - tare_g, self.linear_density_g_m).filter(|l| *l <= MAX_COIL_LENGTH);
-        let length = length.ok_or_else(|| {
-            FloorError::Invalid(vec![Fault::new(
-                "gross_g",
-                gross_g,
-                "a weight that gives at most 1000 km of wire",
-            )])
-        })?;
-        if length > self.most_by_weight() {
-            return Err(FloorError::Invalid(vec![self.too_heavy(gross_g, tare_g)]));
-        }
-        let amount = length.checked_sub(self.remaining);
-        let amount = amount.ok_or_else(|| FloorError::TooLong { coil_id: self.coil_id.clone() })?;
-        let state = match self.state {
-            CoilState::SetAside => CoilState::SetAside,
-            _ if length == Um::ZERO => CoilState::UsedUp,
-            CoilState::UsedUp => CoilState::Opened,
-            state => state,
-        };
-        Ok(Weighing { booking: self.booking(BookingKind::Adjust, amount), state })
-    }
-
-    /// The longest wire that a weighing of the coil can find.
-    fn most_by_weight(&self) -> Um {
-        let over = Um::new(self.received.get() / WEIGHING_SHARE_OVER);
-        Um::checked_sum([self.received, over, WEIGHING_LENGTH_OVER]).unwrap_or(Um::new(i64::MAX))
-    }
-
-    fn too_heavy(&self, gross_g: f64, tare_g: f64) -> Fault {
-        let most_g = tare_g + self.most_by_weight().as_mm() / 1000.0 * self.linear_density_g_m;
-        let allowed = format!(
-            "at most {most_g:.1} g with a tare of {tare_g} g, since {:.1} m were received; a heavier coil has a heavier \
-             reel, another wire, or was received with too little",
-            self.received.as_mm() / 1000.0
-        );
-        Fault::new("gross_g", gross_g, allowed)
     }
 
     /// The state of a coil that is taken out of planning.
@@ -239,10 +188,10 @@ impl Coil {
     }
 
     pub(crate) fn booking(&self, kind: BookingKind, amount: Um) -> Booking {
-        Booking { coil_id: self.coil_id.clone(), kind, amount }
+        Booking { coil_id: self.coil_id.clone(), kind, amount, finding: None }
     }
 
-    fn forbid(&self, states: &[CoilState]) -> Result<(), FloorError> {
+    pub(crate) fn forbid(&self, states: &[CoilState]) -> Result<(), FloorError> {
         if states.contains(&self.state) {
             return Err(FloorError::CoilStateForbids { coil_id: self.coil_id.clone(), state: self.state });
         }

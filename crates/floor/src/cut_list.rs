@@ -5,6 +5,7 @@ use std::collections::BTreeMap;
 use becket_planner::{Effort, LevelOrder, PieceOrder, Quality, Unison};
 use becket_units::{Fault, Um};
 
+use crate::estimate::{LengthEstimate, Sds};
 use crate::figures::PlanFigures;
 use crate::ids::{CoilId, ListId, PieceId, SerialId, StationId, WireId};
 use crate::step::{Step, StepKind};
@@ -39,6 +40,9 @@ pub struct PlanPolicy {
     pub end_trim: Um,
     /// Wire left unplanned on every coil because its length is not known exactly, 0 to 10000 mm.
     pub coil_margin: Um,
+    /// Wire left unplanned besides, in standard deviations of what remains on the coil ([`LengthEstimate`]), 0 to 10: coils
+    /// whose length is known well are cut up to their end, others are not.
+    pub coil_margin_sds: Sds,
     /// In which order the pieces of a serial are cut from a coil.
     pub piece_order: PieceOrder,
     /// Whether cores of wound strings are cut too.
@@ -57,7 +61,7 @@ pub struct PlanPolicy {
 }
 
 impl Default for PlanPolicy {
-    /// Preferred unisons, 10 mm trim, no margin, up the scale, with cores, due order as far as the trays
+    /// Preferred unisons, 10 mm trim, no margins, up the scale, with cores, due order as far as the trays
     /// allow, first in first out: common practice, no source. The planner's own order
     /// of levels and effort, and no limit of time.
     fn default() -> Self {
@@ -65,6 +69,7 @@ impl Default for PlanPolicy {
             unison_rule: Unison::Preferred,
             end_trim: Um::new(10_000),
             coil_margin: Um::ZERO,
+            coil_margin_sds: Sds::ZERO,
             piece_order: PieceOrder::UpTheScale,
             wound_cores: true,
             due_window: None,
@@ -96,6 +101,12 @@ impl PlanPolicy {
             due_window: Some(self.due_window.unwrap_or(trays.saturating_sub(1))),
             fifo: self.fifo,
         }
+    }
+
+    /// What stays on a coil besides [`coil_margin`](Self::coil_margin), by how well its length is known.
+    #[must_use]
+    pub fn own_margin(&self, estimate: &LengthEstimate) -> Um {
+        estimate.margin(self.coil_margin_sds)
     }
 
     /// All faults, by the names of the API.

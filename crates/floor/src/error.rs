@@ -137,6 +137,22 @@ pub enum FloorError {
         /// Coil.
         coil_id: CoilId,
     },
+    /// The step is not one at which a coil can run out: it is no cut, or not next. Confirm what comes before it.
+    #[error("at step {step_number} no coil can run out: it is not the next step, or no cut")]
+    NoRunOut {
+        /// Step.
+        step_number: u32,
+    },
+    /// The evidence cannot be decided upon. Weigh the coil again.
+    #[error("evidence {number} of coil {coil_id} cannot be accepted or rejected: {why}")]
+    EvidenceClosed {
+        /// Coil.
+        coil_id: CoilId,
+        /// Number of the evidence.
+        number: u32,
+        /// Why not.
+        why: &'static str,
+    },
     /// A plan and its problem do not fit together.
     #[error("the plan names something that its problem does not have")]
     PlanForeign,

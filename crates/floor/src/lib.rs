@@ -8,9 +8,10 @@
 //! remaining = received − cut − scrapped + adjusted,   remaining ≥ 0
 //! ```
 //!
-//! It changes by a [`Booking`] and in no other way. A [`CutList`] is a row of numbered [`Step`]s for one [`Station`]: what
+//! It changes by a [`Booking`] and in no other way. What remains is an estimate, since nobody has measured the wire: the mean of
+//! what is known, with a [`LengthEstimate`] that says how well. Each piece of [`Evidence`] is a line of the coil's ledger. A [`CutList`] is a row of numbered [`Step`]s for one [`Station`]: what
 //! is done is a prefix that keeps its numbers for good, what is pending follows and may be planned anew. A transition
-//! ([`start`], [`confirm`], [`spoil`], [`replace_pending`], [`finish`], [`cancel`]) reads list, coils and station and
+//! ([`start`], [`confirm`], [`spoil`], [`run_out`], [`replace_pending`], [`finish`], [`cancel`]) reads list, coils and station and
 //! returns a [`FloorChange`]: all that has to be stored, in one step or not at all. [`PlanFrame`] translates between the
 //! floor's names and the planner's indices.
 //!
@@ -31,35 +32,45 @@ mod confirm;
 mod cut_list;
 mod date;
 mod error;
+mod estimate;
+mod evidence;
 mod figures;
 mod ids;
 mod lifecycle;
 mod plan_frame;
 mod predict;
 mod receive;
+mod run_out;
 mod spoil;
 mod station;
 mod step;
 mod union_find;
+mod weigh;
 mod work;
 mod work_sheet;
 
 pub use becket_planner::{Effort, Level, LevelOrder, LevelReport, PieceOrder, Quality, Unison};
 pub use change::{CoilGuard, FloorChange};
-pub use coil::{Booking, BookingKind, Coil, CoilState, WEIGHING_LENGTH_OVER, WEIGHING_SHARE_OVER, Weighing};
+pub use coil::{Booking, BookingKind, Coil, CoilState};
 pub use confirm::{MAX_CONFIRM, confirm};
 pub use cut_list::{
     CutList, CutListHeader, CutListState, NewCutList, PlanPolicy, SerialDigest, Shortage, reservations,
 };
 pub use date::is_iso_date;
 pub use error::FloorError;
+pub use estimate::{CUT_SD_MM, Combined, DISAGREES_FROM_SDS, LengthEstimate, SCRAP_SD_MM, Sds, density_sd};
+pub use evidence::{Belief, Evidence, EvidenceKind, EvidenceState, Finding};
 pub use figures::PlanFigures;
 pub use ids::{CoilId, IdError, ListId, LotId, PieceId, SerialId, StationId, WireId};
 pub use lifecycle::{cancel, finish, replace_pending, start};
 pub use plan_frame::{PieceNeed, PlanFrame, PlannedSteps, SerialNeed, pending_needs};
 pub use predict::predict;
 pub use receive::{Amount, MAX_COIL_LENGTH, NewCoil, receipt_faults};
+pub use run_out::{RunOut, run_out, run_out_with_replan};
 pub use spoil::{NeedsReplan, Spoilage, spoil, spoil_with_replan};
 pub use station::{FloorCoil, MountPlace, Station};
 pub use step::{PieceKind, SpoilCause, Step, StepKind, StepPiece, StepState, TailUse};
+pub use weigh::{
+    DEFAULT_RESOLUTION_G, DEFAULT_TARE_SD_SHARE, Scales, WEIGHING_LENGTH_OVER, WEIGHING_SHARE_OVER, Weighing,
+};
 pub use work_sheet::{WorkAction, WorkItem, trays, work_sheet};

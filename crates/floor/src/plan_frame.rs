@@ -102,7 +102,7 @@ impl PlanFrame {
             wires: wire_rules(&wires, &coils),
             serials: number(serials.len()),
             pieces: problem_pieces(&pieces, &wires),
-            coils: problem_coils(&coils, &wires, station),
+            coils: problem_coils(&coils, &wires, station, policy),
             station: planner::Station { reel_positions: station.reel_positions, trays: station.trays },
             policy: policy.rules(station.trays),
         };
@@ -273,6 +273,7 @@ fn problem_coils(
     coils: &[FloorCoil],
     wires: &BTreeMap<WireId, WireIndex>,
     station: &Station,
+    policy: &PlanPolicy,
 ) -> Vec<planner::Coil> {
     let names: BTreeSet<&LotId> = coils.iter().map(|coil| &coil.coil.lot_id).collect();
     let lots: BTreeMap<&LotId, u32> = names.into_iter().zip(0u32..).collect();
@@ -286,7 +287,7 @@ fn problem_coils(
             received_rank,
             lot: lots.get(&coil.coil.lot_id).copied().unwrap_or_default(),
             mounted_at: here(&coil.coil.coil_id),
-            margin: Um::ZERO,
+            margin: policy.own_margin(&coil.coil.estimate),
         })
         .collect()
 }

@@ -5,6 +5,7 @@ use becket_units::{Fault, Um};
 use crate::coil::{Coil, CoilState};
 use crate::date::is_iso_date;
 use crate::error::FloorError;
+use crate::estimate::{LengthEstimate, density_sd};
 use crate::ids::{CoilId, LotId, WireId};
 
 /// Longest coil: 1000 km. Sums over any stock then fit into 64 bits.
@@ -13,6 +14,17 @@ pub const MAX_COIL_LENGTH: Um = Um::new(1_000_000_000_000);
 /// Days in ISO 8601 sort like the days that they name.
 const FIRST_RECEIPT: &str = "1950-01-01";
 const LAST_RECEIPT: &str = "2200-12-31";
+
+/// Standard deviation of a received length as a part of it, where none is stated: of the mass that a label states, or of the
+/// length. Common practice, no source.
+const RECEIVED_SD_SHARE: f64 = 0.003;
+
+/// Standard deviation of what is left on an opened coil as a part of what was received, where none is stated. Common practice,
+/// no source.
+const LEFT_SD_SHARE: f64 = 0.01;
+
+/// Smallest standard deviation of a length that may be stated, in mm: nobody knows a coil better.
+const LEAST_SD_MM: f64 = 1.0;
 
 /// How much was received.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -38,6 +50,9 @@ pub struct NewCoil {
     pub amount: Amount,
     /// What is left in mm, for a coil that was opened before it was booked.
     pub remaining_length_mm: Option<f64>,
+    /// Standard deviation in mm of the length that is on the coil: of [`remaining_length_mm`](Self::remaining_length_mm) if that
+    /// is stated, else of what was received, the tolerance of the wire included.
+    pub length_sd_mm: Option<f64>,
     /// Linear density of the wire in g/m, as the catalogue has it.
     pub linear_density_g_m: f64,
 }
@@ -47,11 +62,15 @@ impl NewCoil {
     ///
     /// A coil with a remaining length was opened before; the difference to what was received is a correction.
     ///
+    /// How well the length is known follows from `length_sd_mm`, or else from 0.3 % of the mass or length received and, for a
+    /// mass, the tolerance of the wire ([`density_sd`]); for what is left on an opened coil from 1 % of what was received.
+    ///
     /// # Errors
     /// [`FloorError::Invalid`] with all faults, by the names of the API.
     pub fn receive(self) -> Result<Coil, FloorError> {
         let mut faults = Vec::new();
         faults.extend(received_date_fault(&self.received_date));
+        faults.extend(length_sd_fault(self.length_sd_mm));
         if !(self.linear_density_g_m.is_finite() && self.linear_density_g_m > 0.0) {
             faults.push(Fault::new("wire_id", &self.wire_id, "a wire with a linear density above 0 g/m"));
         }
@@ -66,6 +85,7 @@ impl NewCoil {
             Some(Ok(Um::ZERO)) => (Um::ZERO, CoilState::UsedUp),
             Some(Ok(left)) => (left, CoilState::Opened),
         };
+        let estimate = self.estimate(received, remaining);
         let adjusted = remaining.checked_sub(received);
         let adjusted = adjusted.ok_or_else(|| FloorError::TooLong { coil_id: self.coil_id.clone() })?;
         Ok(Coil {
@@ -80,7 +100,30 @@ impl NewCoil {
             scrapped: Um::ZERO,
             adjusted,
             linear_density_g_m: self.linear_density_g_m,
+            estimate,
         })
+    }
+
+    /// How well the length on the coil is known.
+    fn estimate(&self, received: Um, remaining: Um) -> LengthEstimate {
+        let density_sd = density_sd(self.linear_density_g_m);
+        if self.remaining_length_mm.is_some() {
+            let sd_mm = self.length_sd_mm.unwrap_or(received.as_mm() * LEFT_SD_SHARE);
+            return LengthEstimate::of_length(if remaining == Um::ZERO { 0.0 } else { sd_mm }, density_sd);
+        }
+        let length_mm = received.as_mm();
+        let own_sd_mm = length_mm * RECEIVED_SD_SHARE;
+        match (self.amount, self.length_sd_mm) {
+            (Amount::LengthMm(_), sd_mm) => LengthEstimate::of_length(sd_mm.unwrap_or(own_sd_mm), density_sd),
+            (Amount::MassG(_), None) => LengthEstimate::of_mass(received, own_sd_mm, density_sd),
+            (Amount::MassG(_), Some(sd_mm)) => {
+                // Whoever states less than the tolerance of the wire knows its linear density so well; what is stated beyond it
+                // is due to the mass.
+                let of_wire = density_sd.min(sd_mm / length_mm);
+                let own = (sd_mm * sd_mm - of_wire * of_wire * length_mm * length_mm).max(0.0).sqrt();
+                LengthEstimate::of_mass(received, own.max(LEAST_SD_MM), of_wire)
+            }
+        }
     }
 }
 
@@ -90,8 +133,10 @@ pub fn receipt_faults(
     received_date: &str,
     amount: Option<Amount>,
     remaining_length_mm: Option<f64>,
+    length_sd_mm: Option<f64>,
 ) -> Vec<Fault> {
     let mut faults: Vec<Fault> = received_date_fault(received_date).into_iter().collect();
+    faults.extend(length_sd_fault(length_sd_mm));
     let received = amount.and_then(|amount| keep(received_length(amount, f64::NAN), &mut faults)).flatten();
     if let Some(mm) = remaining_length_mm {
         keep(remaining_length(mm, received), &mut faults);
@@ -108,6 +153,11 @@ fn received_date_fault(received_date: &str) -> Option<Fault> {
     let shown: String = received_date.chars().take(63).collect();
     let allowed = "a day in ISO 8601, such as 2026-11-30, of the years 1950 to 2200";
     Some(Fault::new("received_date", shown, allowed))
+}
+
+/// From a millimetre to the longest coil.
+fn length_sd_fault(length_sd_mm: Option<f64>) -> Option<Fault> {
+    Fault::outside("length_sd_mm", length_sd_mm?, LEAST_SD_MM, MAX_COIL_LENGTH.as_mm(), "mm")
 }
 
 /// The length received; `None` for a good mass of wire whose linear density is not known.

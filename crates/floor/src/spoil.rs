@@ -165,7 +165,8 @@ fn decide_recut(mut work: Work, list: &CutList, mut recut: Step) -> Result<Spoil
     let mut pending: Vec<Step> = work.change.applied_to(list).pending().to_vec();
     let others = work.rely_on_others(&coil_id)?;
     let coil = work.coil(&coil_id)?.coil.clone();
-    let mut needed = vec![recut.length, others, list.header.policy.coil_margin];
+    let policy = &list.header.policy;
+    let mut needed = vec![recut.length, others, policy.coil_margin, policy.own_margin(&coil.estimate)];
     needed.extend(pending.iter().filter(|step| step.coil_id == coil_id).map(Step::reserves));
     let enough = Um::checked_sum(needed).is_some_and(|needed| needed <= coil.remaining);
     let position = work.station.position_of(&coil_id);

@@ -5,7 +5,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use becket_units::Um;
 
 use crate::change::{CoilGuard, FloorChange};
-use crate::coil::{BookingKind, CoilState};
+use crate::coil::{Booking, BookingKind, CoilState};
 use crate::cut_list::{CutList, CutListState};
 use crate::error::FloorError;
 use crate::ids::CoilId;
@@ -59,6 +59,13 @@ impl Work {
         let coil = &mut self.coil(coil_id)?.coil;
         let booking = coil.booking(kind, amount);
         coil.apply(&booking)?;
+        self.change.bookings.push(booking);
+        Ok(())
+    }
+
+    /// Books a correction that rests on a finding, even if its amount is 0: the length is known better after it.
+    pub(crate) fn book_finding(&mut self, booking: Booking) -> Result<(), FloorError> {
+        self.coil(&booking.coil_id)?.coil.apply(&booking)?;
         self.change.bookings.push(booking);
         Ok(())
     }

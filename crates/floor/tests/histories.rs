@@ -1,6 +1,7 @@
 //! Random days at the wire station. What must always hold is checked by the shop after every change.
 #![allow(clippy::unwrap_used, clippy::panic, reason = "tests")]
 
+#[allow(dead_code, reason = "each binary of tests uses a part of the shop")]
 mod shop;
 
 use becket_floor::{CoilState, FloorError, PlanPolicy, Unison, finish};
@@ -13,7 +14,9 @@ enum Event {
     Confirm(u32),
     SpoilDone(usize),
     SpoilNext(Option<i64>),
-    Weigh(usize, i64),
+    Believe(usize, i64),
+    Weigh(usize, i64, bool),
+    RunOut(Option<i64>),
     SetAside(usize),
     Return(usize),
     OthersReserve(usize, i64),
@@ -25,7 +28,9 @@ fn event() -> impl Strategy<Value = Event> {
         6 => (1_u32..6).prop_map(Event::Confirm),
         2 => any::<usize>().prop_map(Event::SpoilDone),
         2 => proptest::option::of(0_i64..3000).prop_map(Event::SpoilNext),
-        1 => (any::<usize>(), 0_i64..9000).prop_map(|(coil, length)| Event::Weigh(coil, length)),
+        1 => (any::<usize>(), 0_i64..9000).prop_map(|(coil, length)| Event::Believe(coil, length)),
+        1 => (any::<usize>(), 0_i64..9000, any::<bool>()).prop_map(|(coil, length, yes)| Event::Weigh(coil, length, yes)),
+        1 => proptest::option::of(0_i64..2500).prop_map(Event::RunOut),
         1 => any::<usize>().prop_map(Event::SetAside),
         1 => any::<usize>().prop_map(Event::Return),
         1 => (any::<usize>(), 0_i64..4000).prop_map(|(coil, length)| Event::OthersReserve(coil, length)),
@@ -42,6 +47,7 @@ fn expected(refusal: &FloorError) -> bool {
             | FloorError::StepNotNext { next: None, .. }
             | FloorError::CoilNotMounted { .. }
             | FloorError::NotSpoilable { .. }
+            | FloorError::NoRunOut { .. }
     )
 }
 
@@ -61,9 +67,19 @@ fn happen(shop: &mut Shop, event: Event) {
             // More than the coil can have held.
             refusal.filter(|refusal| !(lost.is_some() && matches!(refusal, FloorError::Invalid(_))))
         }
-        Event::Weigh(n, length) => {
-            shop.weigh(&pick(n), length);
+        Event::Believe(n, length) => {
+            shop.believe(&pick(n), length);
             None
+        }
+        Event::Weigh(n, length, accept) => {
+            shop.weigh(&pick(n), length, accept);
+            None
+        }
+        Event::RunOut(left) => {
+            let next = shop.list.next().map(|step| step.step_number);
+            let refusal = next.and_then(|number| shop.run_out(number, left.map(mm)).err());
+            // Enough for the piece.
+            refusal.filter(|refusal| !(left.is_some() && matches!(refusal, FloorError::Invalid(_))))
         }
         Event::SetAside(n) => {
             let (coil, version) = shop.coils.get_mut(&pick(n)).unwrap();

@@ -1,6 +1,7 @@
 //! Each transition and each refusal, on small lists.
 #![allow(clippy::unwrap_used, clippy::panic, reason = "tests")]
 
+#[allow(dead_code, reason = "each binary of tests uses a part of the shop")]
 mod shop;
 
 use becket_floor::{
@@ -100,7 +101,7 @@ fn reality_wins_over_the_books() {
     let mut shop = running();
     shop.confirm(2).unwrap();
     // The books say 400 mm, and still 990 mm came off.
-    shop.weigh(&coil_id("C1"), 400);
+    shop.believe(&coil_id("C1"), 400);
     let coils = shop.floor_coils();
     let change = confirm(&shop.list, &coils, &shop.station, 3, 1, 2, "anna").unwrap();
     let told: Vec<_> = change.bookings.iter().map(|b| (b.kind, b.amount)).collect();
@@ -122,7 +123,7 @@ fn a_short_tail_is_scrapped_unless_somebody_needs_it() {
         shop.confirm(2).unwrap();
         shop.reserved_by_others.insert(coil_id("C1"), others);
         if let Some(length) = weighed {
-            shop.weigh(&coil_id("C1"), length);
+            shop.believe(&coil_id("C1"), length);
         }
         shop.confirm(1).unwrap();
         let (coil, _) = &shop.coils[&coil_id("C1")];

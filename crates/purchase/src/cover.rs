@@ -162,7 +162,7 @@ fn problem_of(question: &WireQuestion, pieces: Vec<Piece>, serials: u32) -> Prob
         received_rank: coil.received_rank,
         lot: coil.lot,
         mounted_at: None,
-        margin: Um::ZERO,
+        margin: coil.margin.max(Um::ZERO),
     };
     Problem {
         wires: vec![WireRule { smallest_remnant: question.smallest_remnant }],

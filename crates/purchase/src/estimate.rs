@@ -65,7 +65,7 @@ pub struct WireEstimate {
 /// let question = WireQuestion {
 ///     instruments: vec![InstrumentNeed { pieces: vec![piece(0), piece(1)], winding: Um::ZERO }],
 ///     weeks: vec![vec![Build { instrument: 0, count: 1 }]; 2],
-///     coils: vec![StockCoil { free: mm(2000), opened: false, received_rank: 0, lot: 0 }],
+///     coils: vec![StockCoil { free: mm(2000), opened: false, received_rank: 0, lot: 0, margin: mm(0) }],
 ///     smallest_remnant: mm(300),
 ///     policy: Policy {
 ///         unison: Unison::Preferred,

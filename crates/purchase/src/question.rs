@@ -43,6 +43,8 @@ pub struct StockCoil {
     pub received_rank: u32,
     /// Lot, as a number of the caller's.
     pub lot: u32,
+    /// What stays on it besides the policy's margin, since its length is known less well.
+    pub margin: Um,
 }
 
 /// Everything that an estimate of one wire rests on.

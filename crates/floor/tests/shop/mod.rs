@@ -4,10 +4,11 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use becket_floor::{
-    Amount, Coil, CoilId, CutList, FloorChange, FloorCoil, FloorError, ListId, LotId, MountPlace, NewCoil,
-    NewCutList, PieceId, PieceKind, PieceNeed, PlanFigures, PlanFrame, PlanPolicy, PlannedSteps,
-    SerialDigest, SerialId, SerialNeed, Spoilage, Station, StationId, Step, StepKind, StepState, WireId,
-    pending_needs, predict, reservations, spoil, spoil_with_replan,
+    Amount, Booking, BookingKind, Coil, CoilId, CoilState, CutList, Finding, FloorChange, FloorCoil,
+    FloorError, ListId, LotId, MountPlace, NewCoil, NewCutList, PieceId, PieceKind, PieceNeed, PlanFigures,
+    PlanFrame, PlanPolicy, PlannedSteps, Scales, SerialDigest, SerialId, SerialNeed, Spoilage, Station,
+    StationId, Step, StepKind, StepState, WireId, pending_needs, predict, reservations, run_out,
+    run_out_with_replan, spoil, spoil_with_replan,
 };
 use becket_planner::{BestPlan, FirstPlanner, Planner, check_plan};
 use becket_units::Um;
@@ -36,6 +37,7 @@ pub(crate) fn coil(id: &str, length_mm: i64) -> Coil {
         received_date: "2026-01-01".to_owned(),
         amount: Amount::LengthMm(mm(length_mm).as_mm()),
         remaining_length_mm: None,
+        length_sd_mm: None,
         linear_density_g_m: 6.2,
     }
     .receive()
@@ -248,15 +250,52 @@ impl Shop {
         Ok(recut)
     }
 
-    /// Sets the believed length of a coil, as a weighing does.
-    pub(crate) fn weigh(&mut self, coil_id: &CoilId, length_mm: i64) {
+    /// Sets the believed length of a coil.
+    pub(crate) fn believe(&mut self, coil_id: &CoilId, length_mm: i64) {
         let (coil, version) = self.coils.get_mut(coil_id).unwrap();
-        let net_g = mm(length_mm).as_mm() / 1000.0 * coil.linear_density_g_m;
-        let Ok(weighing) = coil.weigh(net_g + 120.0, 120.0) else { return };
-        coil.apply(&weighing.booking).unwrap();
-        coil.state = weighing.state;
+        if coil.state == CoilState::Scrapped {
+            return;
+        }
+        let amount = mm(length_mm).checked_sub(coil.remaining).unwrap();
+        let coil_id = coil_id.clone();
+        coil.apply(&Booking { coil_id, kind: BookingKind::Adjust, amount, finding: None }).unwrap();
+        coil.state = match coil.state {
+            CoilState::SetAside => CoilState::SetAside,
+            _ if length_mm == 0 => CoilState::UsedUp,
+            CoilState::UsedUp => CoilState::Opened,
+            state => state,
+        };
         *version += 1;
         self.check_balances();
+    }
+
+    /// Weighs a coil that holds so much.
+    pub(crate) fn weigh(&mut self, coil_id: &CoilId, length_mm: i64, accept: bool) {
+        let (coil, version) = self.coils.get_mut(coil_id).unwrap();
+        let net_g = mm(length_mm).as_mm() / 1000.0 * coil.linear_density_g_m;
+        let Ok(weighing) = coil.weigh(&Scales::plain(net_g + 120.0, 120.0), accept) else { return };
+        let before = coil.belief();
+        assert!(weighing.booking.is_some() || !accept);
+        if let Some(booking) = weighing.booking {
+            coil.apply(&booking).unwrap();
+            coil.state = weighing.state;
+            *version += 1;
+            // Evidence that agrees never makes a length less certain.
+            assert!(weighing.finding.disagrees() || coil.belief().sd_mm <= before.sd_mm * (1.0 + 1e-12));
+        }
+        self.check_balances();
+    }
+
+    /// Reports that the coil of the next step ran out, and plans anew.
+    pub(crate) fn run_out(&mut self, number: u32, left: Option<Um>) -> Result<Finding, FloorError> {
+        let out = run_out(&self.list, &self.floor_coils(), &self.station, number, left, 4, "cora")?;
+        let finding = out.finding;
+        let station = std::mem::replace(&mut self.station, out.station.clone());
+        let planned = self.plan(pending_needs(&out.list, &[]), out.coils.clone());
+        self.station = station;
+        let change = run_out_with_replan(out, planned)?;
+        self.commit(&change);
+        Ok(finding)
     }
 
     pub(crate) fn replan(&mut self) {

@@ -30,6 +30,7 @@ pub(crate) fn coils(free_mm: &[i64]) -> Vec<StockCoil> {
         opened: false,
         received_rank: rank,
         lot: rank,
+        margin: mm(0),
     };
     (0..).zip(free_mm).map(coil).collect()
 }

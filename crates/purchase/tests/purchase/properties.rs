@@ -16,7 +16,7 @@ fn kind() -> impl Strategy<Value = InstrumentNeed> {
 fn questions() -> impl Strategy<Value = WireQuestion> {
     let coil =
         (0_i64..12_000, any::<bool>(), 0_u32..9, 0_u32..3).prop_map(|(free, opened, received_rank, lot)| {
-            StockCoil { free: mm(free), opened, received_rank, lot }
+            StockCoil { free: mm(free), opened, received_rank, lot, margin: mm(i64::from(lot)) }
         });
     let unison = prop_oneof![Just(Unison::Hard), Just(Unison::Preferred), Just(Unison::Off)];
     (
@@ -89,7 +89,7 @@ proptest! {
         let all: i64 = (0..question.weeks.len()).map(|w| need_mm(&question, w)).sum();
         // Need, margin and trim for every coil, and a remnant for good measure.
         let free = mm(all + 20_000);
-        question.coils = vec![StockCoil { free, opened: false, received_rank: 0, lot: 0 }];
+        question.coils = vec![StockCoil { free, opened: false, received_rank: 0, lot: 0, margin: mm(0) }];
         let answer = estimate(&question).unwrap();
         prop_assert_eq!((answer.short, answer.first_short_week), (Um::ZERO, None));
     }

@@ -194,6 +194,7 @@ fn question(
         opened: coil.coil.state != becket_floor::CoilState::Sealed,
         received_rank,
         lot: lots.get(coil.coil.lot_id.as_str()).copied().unwrap_or_default(),
+        margin: policy.own_margin(&coil.coil.estimate),
     };
     let builds = schedule.weeks.iter().map(|week| {
         week.builds.iter().map(|(kind, count)| Build { instrument: *kind, count: *count }).collect()
