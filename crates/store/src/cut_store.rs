@@ -4,8 +4,9 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use async_trait::async_trait;
 use becket_floor::{
-    Booking, Coil, CoilGuard, CoilId, CoilState, CutList, CutListHeader, CutListState, FloorChange,
-    FloorCoil, ListId, LotId, NewCutList, PieceId, SerialId, SpoilCause, Station, StationId, WireId, predict,
+    Booking, Coil, CoilGuard, CoilId, CoilState, CutList, CutListHeader, CutListState, Evidence, Finding,
+    FloorChange, FloorCoil, ListId, LotId, NewCutList, PieceId, SerialId, SpoilCause, Station, StationId,
+    WireId, predict,
 };
 use becket_units::Um;
 
@@ -20,7 +21,11 @@ pub struct StoredCoil {
     pub coil: Coil,
     /// Length that lists count on and have not cut yet.
     pub reserved: Um,
-    /// Version; rises with balance, state and mounting, not with reservations.
+    /// Lines of its ledger that disagree and on which nobody has decided.
+    pub held_evidence: u32,
+    /// The latest line that told the length anew and is believed.
+    pub last_finding: u32,
+    /// Version; rises with balance, state, mounting and evidence, not with reservations.
     pub version: i64,
     /// When it was booked, in µs since 1970 (UTC).
     pub created_us: i64,
@@ -28,8 +33,45 @@ pub struct StoredCoil {
     pub updated_us: i64,
 }
 
-/// One change of a coil outside of cut lists.
+/// A line of a coil's ledger.
+#[derive(Debug, Clone, PartialEq)]
+pub struct EvidenceRecord {
+    /// Number within the coil, from 1.
+    pub number: u32,
+    /// The line.
+    pub evidence: Evidence,
+    /// List whose step it was, if any.
+    pub list_id: Option<ListId>,
+    /// Why, for people; may be empty.
+    pub note: String,
+    /// Who added it.
+    pub actor: String,
+    /// When it was added, in µs since 1970 (UTC).
+    pub created_us: i64,
+    /// Who decided upon it, if it had been held.
+    pub decided: Option<Decided>,
+}
+
+/// Who decided upon evidence, and when.
 #[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Decided {
+    /// When, in µs since 1970 (UTC).
+    pub decided_us: i64,
+    /// Who.
+    pub decided_by: String,
+}
+
+/// What is decided upon evidence that was held.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Decision {
+    /// Number of the evidence.
+    pub number: u32,
+    /// Whether it is believed; the booking that follows from it belongs to the same change.
+    pub accepted: bool,
+}
+
+/// One change of a coil outside of cut lists.
+#[derive(Debug, Clone, PartialEq)]
 pub struct CoilChange {
     /// Coil.
     pub coil_id: CoilId,
@@ -37,6 +79,10 @@ pub struct CoilChange {
     pub expected_version: i64,
     /// What is booked, if anything.
     pub booking: Option<Booking>,
+    /// Evidence that disagrees and is kept out of the balance until somebody decides.
+    pub held: Option<Finding>,
+    /// What is decided upon evidence that was held.
+    pub decision: Option<Decision>,
     /// State after it. A scrapped coil is taken off its reel position.
     pub state: CoilState,
     /// Whether the change is refused while a pending step of a list names the coil, be it only to take it off.
@@ -52,6 +98,8 @@ pub struct CoilChanged {
     pub coil: StoredCoil,
     /// Lists that count on the coil, by id.
     pub list_ids: Vec<ListId>,
+    /// The line that was added to the coil's ledger, or decided upon, if any.
+    pub evidence: Option<EvidenceRecord>,
 }
 
 impl CoilChanged {
@@ -241,10 +289,10 @@ pub trait CutStore: Engine {
         answer: Answer<Vec<StoredCoil>>,
     ) -> Result<Written, StoreError>;
 
-    /// Weighs, sets aside, returns or scraps a coil.
+    /// Weighs, sets aside, returns or scraps a coil, or decides upon evidence of its length.
     ///
     /// # Errors
-    /// [`StoreError::NotFound`], [`StoreError::VersionStale`], [`StoreError::CoilReserved`],
+    /// [`StoreError::NotFound`] for the coil or for evidence to decide upon that is not held, [`StoreError::VersionStale`], [`StoreError::CoilReserved`],
     /// [`StoreError::ChangeInconsistent`] if the booking does not fit the balance.
     async fn change_coil(
         &self,
@@ -258,6 +306,22 @@ pub trait CutStore: Engine {
     /// # Errors
     /// [`StoreError::NotFound`].
     async fn coil(&self, coil_id: &CoilId) -> Result<StoredCoil, StoreError>;
+
+    /// The ledger of a coil, the latest line first. One of a coil that is not there is empty.
+    ///
+    /// # Errors
+    /// [`StoreError::CursorInvalid`].
+    async fn list_coil_evidence(
+        &self,
+        coil_id: &CoilId,
+        page: &PageRequest,
+    ) -> Result<Page<EvidenceRecord>, StoreError>;
+
+    /// One line of a coil's ledger.
+    ///
+    /// # Errors
+    /// [`StoreError::NotFound`].
+    async fn coil_evidence(&self, coil_id: &CoilId, number: u32) -> Result<EvidenceRecord, StoreError>;
 
     /// Coils by id.
     ///

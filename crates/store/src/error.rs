@@ -17,6 +17,8 @@ pub enum Kind {
     Job,
     /// Coil.
     Coil,
+    /// Evidence of a coil's length; its id is "coil/number".
+    CoilEvidence,
     /// Rule for a wire in stock.
     StockRule,
     /// Station.
@@ -34,6 +36,7 @@ impl fmt::Display for Kind {
             Self::Scale => "scales",
             Self::Job => "jobs",
             Self::Coil => "coils",
+            Self::CoilEvidence => "coilEvidence",
             Self::StockRule => "stockRules",
             Self::Station => "stations",
             Self::CutList => "cutLists",

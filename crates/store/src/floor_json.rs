@@ -1,16 +1,58 @@
 //! JSON of floor records for the journal, with the field names of the API; lengths are numbers of micrometres.
 
 use becket_floor::{
-    Booking, BookingKind, Coil, CoilId, CoilState, CutListHeader, CutListState, FloorChange, NewCutList,
-    SpoilCause, Station, Step, StepKind, StepState, TailUse,
+    Booking, BookingKind, Coil, CoilId, CoilState, CutListHeader, CutListState, Evidence, EvidenceKind,
+    Finding, FloorChange, NewCutList, Scales, SpoilCause, Station, Step, StepKind, StepState, TailUse,
 };
 use serde_json::{Map, Value, json};
 
-use crate::cut_store::StockRule;
+use crate::cut_store::{EvidenceRecord, StockRule};
+use crate::tables::{Code, kind_code};
 
 /// A coil; `note` is added if it is not empty.
 #[must_use]
 pub fn coil_json(coil: &Coil, note: &str) -> String {
+    coil_value(coil, note).to_string()
+}
+
+/// A coil with the line of its ledger that was added or decided upon.
+#[must_use]
+pub(crate) fn evidence_json(coil: &Coil, note: &str, record: &EvidenceRecord) -> String {
+    let mut value = coil_value(coil, note);
+    if let Value::Object(fields) = &mut value {
+        fields.insert("evidence".to_owned(), evidence_value(record));
+    }
+    value.to_string()
+}
+
+fn evidence_value(record: &EvidenceRecord) -> Value {
+    let Evidence { kind, state, length, sd_mm, deviation_sds, before, after } = record.evidence;
+    let mut value = json!({
+        "number": record.number,
+        "kind": kind_code(kind).to_ascii_uppercase(),
+        "state": state.code().to_ascii_uppercase(),
+        "length_um": length.get(),
+        "length_sd_mm": sd_mm,
+        "deviation_sds": deviation_sds,
+        "remaining_before_um": before.remaining.get(),
+        "remaining_before_sd_mm": before.sd_mm,
+        "remaining_after_um": after.remaining.get(),
+        "remaining_after_sd_mm": after.sd_mm,
+    });
+    if let (Value::Object(fields), EvidenceKind::Weighing(scales)) = (&mut value, kind) {
+        let Scales { gross_g, tare_g, resolution_g, tare_sd_g } = scales;
+        let shown = [
+            ("gross_g", gross_g),
+            ("tare_g", tare_g),
+            ("resolution_g", resolution_g),
+            ("tare_sd_g", tare_sd_g),
+        ];
+        fields.extend(shown.map(|(name, grams)| (name.to_owned(), json!(grams))));
+    }
+    value
+}
+
+fn coil_value(coil: &Coil, note: &str) -> Value {
     let mut value = json!({
         "coil_id": coil.coil_id.as_str(),
         "wire_id": coil.wire_id.as_str(),
@@ -23,11 +65,12 @@ pub fn coil_json(coil: &Coil, note: &str) -> String {
         "scrapped_um": coil.scrapped.get(),
         "adjusted_um": coil.adjusted.get(),
         "linear_density_g_m": coil.linear_density_g_m,
+        "remaining_sd_mm": coil.estimate.sd_mm(),
     });
     if let (Value::Object(fields), false) = (&mut value, note.is_empty()) {
         fields.insert("note".to_owned(), note.into());
     }
-    value.to_string()
+    value
 }
 
 /// A rule.
@@ -72,6 +115,7 @@ pub fn change_json(change: &FloorChange) -> String {
     let FloorChange {
         header,
         changed_steps,
+        added_steps,
         replace_pending,
         shortages: lacking,
         bookings,
@@ -86,6 +130,7 @@ pub fn change_json(change: &FloorChange) -> String {
         }
     };
     add("changed_steps", changed_steps.iter().map(step_value).collect());
+    add("added_steps", added_steps.iter().map(step_value).collect());
     add("bookings", bookings.iter().map(booking_value).collect());
     let states = coil_states
         .iter()
@@ -174,7 +219,21 @@ fn booking_value(booking: &Booking) -> Value {
         BookingKind::Adjust => "ADJUST",
         BookingKind::CutToScrap => "CUT_TO_SCRAP",
     };
-    json!({ "coil_id": booking.coil_id.as_str(), "kind": kind, "length_um": booking.amount.get() })
+    let mut value =
+        json!({ "coil_id": booking.coil_id.as_str(), "kind": kind, "length_um": booking.amount.get() });
+    if let (Value::Object(fields), Some(finding)) = (&mut value, &booking.finding) {
+        let Finding { kind, state, length, sd_mm, deviation_sds, estimate } = finding;
+        let finding = json!({
+            "kind": kind_code(*kind).to_ascii_uppercase(),
+            "state": state.code().to_ascii_uppercase(),
+            "length_um": length.get(),
+            "length_sd_mm": sd_mm,
+            "deviation_sds": deviation_sds,
+            "remaining_sd_mm": estimate.sd_mm(),
+        });
+        fields.insert("finding".to_owned(), finding);
+    }
+    value
 }
 
 fn coil_state(state: CoilState) -> &'static str {

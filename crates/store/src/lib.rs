@@ -30,8 +30,9 @@ mod winding_orders;
 
 pub use context::{Answer, Document, Engine, Listener, News, Stored, WriteContext, Written};
 pub use cut_store::{
-    Claim, CoilChange, CoilChanged, CoilFilter, CutListFilter, CutRecord, CutStore, ListOnFloor, LotSerial,
-    StockRule, StoredCoil, StoredCutList, StoredHeader, StoredStation, Unmounted,
+    Claim, CoilChange, CoilChanged, CoilFilter, CutListFilter, CutRecord, CutStore, Decided, Decision,
+    EvidenceRecord, ListOnFloor, LotSerial, StockRule, StoredCoil, StoredCutList, StoredHeader,
+    StoredStation, Unmounted,
 };
 pub use error::{Kind, StoreError};
 pub use floor_json::{change_json, coil_json, list_json, mount_json, rule_json, station_json};

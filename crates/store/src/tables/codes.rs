@@ -1,7 +1,8 @@
 //! The words that stand for states and kinds in the tables.
 
 use becket_floor::{
-    CoilState, CutListState, Level, PieceKind, PieceOrder, SpoilCause, StepKind, StepState, TailUse, Unison,
+    CoilState, CutListState, EvidenceState, Level, PieceKind, PieceOrder, SpoilCause, StepKind, StepState,
+    TailUse, Unison,
 };
 
 use super::corrupt;
@@ -49,6 +50,7 @@ codes!(CoilState {
     UsedUp = "used_up",
     Scrapped = "scrapped",
 });
+codes!(EvidenceState { Merged = "merged", Held = "held", Accepted = "accepted", Rejected = "rejected" });
 codes!(CutListState { Planned = "planned", Running = "running", Finished = "finished", Cancelled = "cancelled" });
 codes!(Unison { Hard = "hard", Preferred = "preferred", Off = "off" });
 codes!(PieceOrder { BySize = "by_length", UpTheScale = "up_the_scale", DownTheScale = "down_the_scale" });

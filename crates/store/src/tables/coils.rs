@@ -1,13 +1,13 @@
 //! Coils and stock rules.
 
 use async_trait::async_trait;
-use becket_floor::{Coil, CoilId, CoilState, FloorCoil, ListId, WireId};
+use becket_floor::{Coil, CoilId, CoilState, EvidenceState, FloorCoil, ListId, WireId};
 use becket_units::Um;
 
-use super::Writing;
-use crate::cut_store::{CoilChange, CoilChanged, StockRule, StoredCoil};
+use super::{EvidenceRow, Writing};
+use crate::cut_store::{CoilChange, CoilChanged, EvidenceRecord, StockRule, StoredCoil};
 use crate::error::{Kind, StoreError};
-use crate::floor_json::{coil_json, rule_json};
+use crate::floor_json::{coil_json, evidence_json, rule_json};
 
 /// The steps of writes of coils.
 #[async_trait]
@@ -33,6 +33,20 @@ pub trait CoilTables: Writing {
 
     /// Stores balance and state of a coil, and raises its version.
     async fn update_coil(&mut self, coil: &Coil) -> Result<(), StoreError>;
+
+    /// Adds a line to the ledger of a coil, under the next number of the coil. Returns the number.
+    async fn insert_evidence(&mut self, row: &EvidenceRow<'_>) -> Result<u32, StoreError>;
+
+    /// A line of a coil's ledger.
+    async fn read_evidence(&mut self, coil_id: &CoilId, number: u32) -> Result<EvidenceRecord, StoreError>;
+
+    /// Decides upon evidence that is held. Returns whether it was.
+    async fn decide_evidence(
+        &mut self,
+        coil_id: &CoilId,
+        number: u32,
+        state: EvidenceState,
+    ) -> Result<bool, StoreError>;
 
     /// Lists that have wire of a coil reserved, by number.
     async fn lists_counting_on(&mut self, coil_id: &CoilId) -> Result<Vec<ListId>, StoreError>;
@@ -67,11 +81,16 @@ pub async fn receive_coils(
     let mut stored = Vec::with_capacity(coils.len());
     for coil in coils {
         if tables.insert_coil(coil).await? {
+            let evidence = &coil.receipt();
+            let row = EvidenceRow { coil_id: &coil.coil_id, list_id: None, evidence, note: "" };
+            let last_finding = tables.insert_evidence(&row).await?;
             tables.tell(subject(&coil.coil_id), None, Some(coil_json(coil, "")));
             let coil = coil.clone();
             stored.push(StoredCoil {
                 coil,
                 reserved: Um::ZERO,
+                held_evidence: 0,
+                last_finding,
                 version: 1,
                 created_us: now_us,
                 updated_us: now_us,
@@ -94,7 +113,8 @@ pub async fn change_coil(
     tables: &mut impl CoilTables,
     change: &CoilChange,
 ) -> Result<CoilChanged, StoreError> {
-    let CoilChange { coil_id, expected_version, booking, state, refuse_if_named, note } = change;
+    let CoilChange { coil_id, expected_version, booking, held, decision, state, refuse_if_named, note } =
+        change;
     tables.lock_coils(std::slice::from_ref(coil_id)).await?;
     let before = tables.read_coil(coil_id).await?;
     if before.version != *expected_version {
@@ -109,16 +129,40 @@ pub async fn change_coil(
     }
     let list_ids = tables.lists_counting_on(coil_id).await?;
     let mut coil = before.coil.clone();
+    let mut line = held.as_ref().map(|finding| coil.held(finding));
     if let Some(booking) = booking {
-        coil.apply(booking).map_err(|e| StoreError::ChangeInconsistent { reason: e.to_string() })?;
+        let booked =
+            coil.apply(booking).map_err(|e| StoreError::ChangeInconsistent { reason: e.to_string() })?;
+        line = booked.or(line);
     }
     coil.state = *state;
+    let mut number = None;
+    if let Some(decision) = decision {
+        let state = if decision.accepted { EvidenceState::Accepted } else { EvidenceState::Rejected };
+        if !tables.decide_evidence(coil_id, decision.number, state).await? {
+            let id = format!("{coil_id}/{}", decision.number);
+            return Err(StoreError::NotFound { kind: Kind::CoilEvidence, id });
+        }
+        number = Some(decision.number);
+    }
+    if let Some(evidence) = &line {
+        let row = EvidenceRow { coil_id, list_id: None, evidence, note };
+        number = Some(tables.insert_evidence(&row).await?);
+    }
     tables.update_coil(&coil).await?;
     if *state == CoilState::Scrapped {
         tables.take_off_everywhere(coil_id).await?;
     }
-    tables.tell(subject(coil_id), Some(coil_json(&before.coil, "")), Some(coil_json(&coil, note)));
-    Ok(CoilChanged { coil: tables.read_coil(coil_id).await?, list_ids })
+    let evidence = match number {
+        Some(number) => Some(tables.read_evidence(coil_id, number).await?),
+        None => None,
+    };
+    let after = match &evidence {
+        Some(evidence) => evidence_json(&coil, note, evidence),
+        None => coil_json(&coil, note),
+    };
+    tables.tell(subject(coil_id), Some(coil_json(&before.coil, "")), Some(after));
+    Ok(CoilChanged { coil: tables.read_coil(coil_id).await?, list_ids, evidence })
 }
 
 /// See [`CutStore::set_stock_rule`](crate::CutStore::set_stock_rule).

@@ -3,10 +3,10 @@
 use std::collections::BTreeMap;
 
 use becket_floor::{
-    Coil, CoilId, CoilState, CutListHeader, CutListState, Effort, FloorCoil, Level, LevelOrder, LevelReport,
-    ListId, LotId, MountPlace, PieceId, PieceKind, PieceOrder, PlanFigures, PlanPolicy, Quality,
-    SerialDigest, SerialId, Shortage, SpoilCause, Station, StationId, Step, StepKind, StepPiece, StepState,
-    TailUse, Unison, WireId,
+    Coil, CoilId, CoilState, CutListHeader, CutListState, Effort, FloorCoil, LengthEstimate, Level,
+    LevelOrder, LevelReport, ListId, LotId, MountPlace, PieceId, PieceKind, PieceOrder, PlanFigures,
+    PlanPolicy, Quality, Sds, SerialDigest, SerialId, Shortage, SpoilCause, Station, StationId, Step,
+    StepKind, StepPiece, StepState, TailUse, Unison, WireId,
 };
 use becket_units::Um;
 
@@ -30,6 +30,7 @@ pub trait Columns {
     fn integer(&self, column: &str) -> Read<i64>;
     fn optional_integer(&self, column: &str) -> Read<Option<i64>>;
     fn real(&self, column: &str) -> Read<f64>;
+    fn optional_real(&self, column: &str) -> Read<Option<f64>>;
     fn truth(&self, column: &str) -> Read<bool>;
     fn bytes(&self, column: &str) -> Read<Vec<u8>>;
 }
@@ -192,10 +193,16 @@ pub fn coil_of(row: &impl Columns) -> Read<Coil> {
         scrapped: um(row, "scrapped_um")?,
         adjusted: um(row, "adjusted_um")?,
         linear_density_g_m: row.real("linear_density_g_m")?,
+        estimate: LengthEstimate {
+            variance_mm2: row.real("variance_mm2")?,
+            density_error: row.real("density_error")?,
+            density_variance: row.real("density_variance")?,
+            covariance_mm: row.real("covariance_mm")?,
+        },
     })
 }
 
-/// A coil with `reserved_um`.
+/// A coil with `reserved_um`, `held_evidence` and `last_finding`.
 ///
 /// # Errors
 /// As [`Columns`].
@@ -203,6 +210,8 @@ pub fn stored_coil_of(row: &impl Columns) -> Read<StoredCoil> {
     Ok(StoredCoil {
         coil: coil_of(row)?,
         reserved: um(row, "reserved_um")?,
+        held_evidence: count(row, "held_evidence")?,
+        last_finding: count(row, "last_finding")?,
         version: row.integer("version")?,
         created_us: row.integer("created_us")?,
         updated_us: row.integer("updated_us")?,
@@ -304,6 +313,7 @@ pub fn header_of(
             unison_rule: Unison::of(&row.text("unison_rule")?)?,
             end_trim: um(row, "end_trim_um")?,
             coil_margin: um(row, "coil_margin_um")?,
+            coil_margin_sds: sds_of(row)?,
             piece_order: PieceOrder::of(&row.text("piece_order")?)?,
             wound_cores: row.truth("wound_cores")?,
             due_window: optional_count(row, "due_window")?,
@@ -356,6 +366,12 @@ pub fn level_of(row: &impl Columns) -> Read<LevelReport> {
         lower_bound: row.integer("lower_bound")?,
         proven: row.truth("proven")?,
     })
+}
+
+fn sds_of(row: &impl Columns) -> Read<Sds> {
+    let thousandths = u16::try_from(row.integer("coil_margin_milli_sds")?).ok();
+    let sds = thousandths.and_then(Sds::of_thousandths);
+    sds.ok_or_else(|| corrupt("a margin in standard deviations is out of range"))
 }
 
 /// A step of a list.

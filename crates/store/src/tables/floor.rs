@@ -9,7 +9,7 @@ use becket_floor::{
 };
 use becket_units::Um;
 
-use super::{Code, StationTables, corrupt, unsigned};
+use super::{Code, EvidenceRow, StationTables, corrupt, unsigned};
 use crate::cut_store::{StoredCutList, StoredHeader};
 use crate::error::{Kind, StoreError};
 use crate::floor_json::{change_json, list_json};
@@ -124,12 +124,17 @@ pub async fn commit_floor(
     }
     if let Some(pending) = &change.replace_pending {
         tables.delete_pending(number).await?;
+        insert_done(tables, number, &change.added_steps).await?;
         insert_pending(tables, number, list_id, pending).await?;
         tables.replace_serials(number, &change.header.serials).await?;
         tables.replace_levels(number, &change.header.quality.levels).await?;
         book(tables, change).await?;
         check_growth(tables, number, &counted_on).await?;
     } else {
+        if !change.added_steps.is_empty() {
+            let reason = "steps are added, and those that follow are not replaced".to_owned();
+            return Err(StoreError::ChangeInconsistent { reason });
+        }
         book(tables, change).await?;
     }
     if let Some(shortages) = &change.shortages {
@@ -213,7 +218,14 @@ async fn book(tables: &mut impl FloorTables, change: &FloorChange) -> Result<(),
     for coil_id in touched {
         let mut coil = tables.read_coil(&coil_id).await?.coil;
         for booking in change.bookings.iter().filter(|booking| booking.coil_id == coil_id) {
-            coil.apply(booking).map_err(|e| StoreError::ChangeInconsistent { reason: e.to_string() })?;
+            let line =
+                coil.apply(booking).map_err(|e| StoreError::ChangeInconsistent { reason: e.to_string() })?;
+            if let Some(evidence) = &line {
+                let list_id = Some(&change.header.list_id);
+                tables
+                    .insert_evidence(&EvidenceRow { coil_id: &coil_id, list_id, evidence, note: "" })
+                    .await?;
+            }
         }
         if let Some((_, state)) = change.coil_states.iter().rev().find(|(changed, _)| *changed == coil_id) {
             coil.state = *state;
@@ -245,6 +257,15 @@ async fn check_guards(
         }
     }
     Ok(())
+}
+
+/// Adds steps that were not planned and are done. They cut nothing: what is cut was pending before.
+async fn insert_done(tables: &mut impl FloorTables, number: i64, added: &[Step]) -> Result<(), StoreError> {
+    if let Some(step) = added.iter().find(|step| step.is_pending() || step.kind == StepKind::Cut) {
+        let reason = format!("step {} cannot be added as done", step.step_number);
+        return Err(StoreError::ChangeInconsistent { reason });
+    }
+    if added.is_empty() { Ok(()) } else { tables.insert_steps(number, added).await }
 }
 
 /// Adds pending steps. A piece that another list has, or that the list would have twice, is refused.

@@ -13,6 +13,7 @@
 mod codes;
 mod coils;
 mod columns;
+mod evidence;
 mod floor;
 mod jobs;
 mod layout;
@@ -30,6 +31,8 @@ pub use columns::{
     job_of, level_of, level_order_code, list_id_of, list_number_of, lot_serial_of, rule_of, scale_of,
     serial_digest_of, shortage_of, station_of, step_of, stored_coil_of, stored_of, winding_order_of, wire_of,
 };
+pub(crate) use evidence::kind_code;
+pub use evidence::{EvidenceRow, evidence_of};
 pub use floor::{FloorTables, commit_floor, create_cut_list};
 pub use jobs::{JobTables, KnownJob, amend_job, close_job, freeze_set, open_job};
 pub use layout::{Column, LAYOUT, Table, Type};

@@ -275,6 +275,22 @@ macro_rules! engine_with_tables {
                 crate::coils::one(self, coil_id).await
             }
 
+            async fn list_coil_evidence(
+                &self,
+                coil_id: &becket_floor::CoilId,
+                page: &$crate::PageRequest,
+            ) -> Result<$crate::Page<$crate::EvidenceRecord>, $crate::StoreError> {
+                crate::evidence::list(self, coil_id, page).await
+            }
+
+            async fn coil_evidence(
+                &self,
+                coil_id: &becket_floor::CoilId,
+                number: u32,
+            ) -> Result<$crate::EvidenceRecord, $crate::StoreError> {
+                crate::evidence::one(self, coil_id, number).await
+            }
+
             async fn list_coils(
                 &self,
                 filter: &$crate::CoilFilter,
