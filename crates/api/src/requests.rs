@@ -70,6 +70,7 @@ list_requests! {
 list_requests! {
     cutting, "becket.cutting.v1.";
     ListCoilsRequest: "CoilService/ListCoils";
+    ListCoilEvidenceRequest: "CoilService/ListCoilEvidence";
     ListStockRulesRequest: "CoilService/ListStockRules";
     ListStationsRequest: "StationService/ListStations";
     ListCutListsRequest: "CutListService/ListCutLists";
@@ -94,6 +95,7 @@ write_requests! {
     cutting, "becket.cutting.v1.";
     ReceiveCoilsRequest: "CoilService/ReceiveCoils", |request| request.validate_only;
     WeighCoilRequest: "CoilService/WeighCoil", |_| false;
+    DecideCoilEvidenceRequest: "CoilService/DecideCoilEvidence", |_| false;
     SetAsideCoilRequest: "CoilService/SetAsideCoil", |_| false;
     ReturnCoilRequest: "CoilService/ReturnCoil", |_| false;
     ScrapCoilRequest: "CoilService/ScrapCoil", |_| false;
@@ -104,6 +106,7 @@ write_requests! {
     StartCutListRequest: "CutListService/StartCutList", |_| false;
     ConfirmStepRequest: "CutListService/ConfirmStep", |_| false;
     ReportSpoiledPieceRequest: "CutListService/ReportSpoiledPiece", |_| false;
+    ReportRunOutRequest: "CutListService/ReportRunOut", |_| false;
     ReplanCutListRequest: "CutListService/ReplanCutList", |_| false;
     FinishCutListRequest: "CutListService/FinishCutList", |_| false;
     CancelCutListRequest: "CutListService/CancelCutList", |_| false;

@@ -1,17 +1,34 @@
 //! Stored things as messages.
 
-use becket_api::convert::{self, Stamps};
-use becket_api::cutting::{Coil, CutList, Station, StockRule};
-use becket_store::{StoredCoil, StoredCutList, StoredHeader, StoredStation};
+use becket_api::convert::{self, EvidenceLine, Stamps};
+use becket_api::cutting::{Coil, CoilEvidence, CutList, Station, StockRule};
+use becket_store::{EvidenceRecord, StoredCoil, StoredCutList, StoredHeader, StoredStation};
 
 /// A coil.
 pub(crate) fn coil(stored: &StoredCoil) -> Coil {
-    let StoredCoil { coil, reserved, version, created_us, updated_us } = stored;
+    // Which line of the ledger is the latest GetCoil tells.
+    let StoredCoil { coil, reserved, held_evidence, last_finding: _, version, created_us, updated_us } =
+        stored;
     convert::coil(
         coil,
         *reserved,
+        *held_evidence,
         &Stamps { version: *version, create_us: *created_us, update_us: *updated_us },
     )
+}
+
+/// A line of a coil's ledger.
+pub(crate) fn evidence(record: &EvidenceRecord) -> CoilEvidence {
+    let EvidenceRecord { number, evidence, list_id, note, actor, created_us, decided } = record;
+    convert::coil_evidence(&EvidenceLine {
+        number: *number,
+        evidence,
+        list_id: list_id.as_ref(),
+        note,
+        actor,
+        created_us: *created_us,
+        decided: decided.as_ref().map(|decided| (decided.decided_by.as_str(), decided.decided_us)),
+    })
 }
 
 /// A rule.

@@ -152,6 +152,14 @@ fn of_floor(error: FloorError) -> Status {
         FloorError::NotSpoilable { step_number } => {
             forbid("name a cut that is done, or the next one").meta("step_number", step_number).build()
         }
+        FloorError::NoRunOut { step_number } => {
+            forbid("a coil runs out at the next step of a running list, if that is a cut")
+                .meta("step_number", step_number)
+                .build()
+        }
+        FloorError::EvidenceClosed { coil_id, number, .. } => {
+            forbid("weigh the coil again").meta("coil_id", coil_id).meta("evidence_number", number).build()
+        }
         FloorError::StepMissing { step_number } => {
             from_faults(&[Fault::new("step_number", step_number, "a step of the list")])
         }

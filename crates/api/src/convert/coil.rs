@@ -3,8 +3,8 @@
 use becket_floor::{Amount, CoilId, LotId, WireId, receipt_faults};
 use becket_units::{Fault, Um};
 
-use super::Stamps;
 use super::enums::Known;
+use super::{Stamps, count};
 use crate::cutting::{Coil, NewCoil, StockRule, new_coil};
 use crate::document::shortened;
 
@@ -14,7 +14,7 @@ use crate::document::shortened;
 /// All faults of ids, and a missing amount; if there are any, those of amounts and of the date, too, which else are for
 /// [`becket_floor::NewCoil::receive`] to find.
 pub fn read_new_coil(coil: &NewCoil, linear_density_g_m: f64) -> Result<becket_floor::NewCoil, Vec<Fault>> {
-    let NewCoil { coil_id, wire_id, lot_id, received_date, remaining_length_mm, amount } = coil;
+    let NewCoil { coil_id, wire_id, lot_id, received_date, remaining_length_mm, amount, length_sd_mm } = coil;
     let mut faults = Vec::new();
     let mut refuse =
         |field: &str, value: &str, allowed| faults.push(Fault::new(field, shortened(value), allowed));
@@ -37,18 +37,20 @@ pub fn read_new_coil(coil: &NewCoil, linear_density_g_m: f64) -> Result<becket_f
             received_date: received_date.clone(),
             amount,
             remaining_length_mm: *remaining_length_mm,
+            length_sd_mm: *length_sd_mm,
             linear_density_g_m,
         }),
         (_, _, _, amount) => {
-            faults.extend(receipt_faults(received_date, amount, *remaining_length_mm));
+            faults.extend(receipt_faults(received_date, amount, *remaining_length_mm, *length_sd_mm));
             Err(faults)
         }
     }
 }
 
-/// Shows a coil. `reserved` is what lists count on and have not cut yet.
+/// Shows a coil. `reserved` is what lists count on and have not cut yet, `held_evidence` how many weighings disagree and are not
+/// decided upon. The latest line of its ledger is left out.
 #[must_use]
-pub fn coil(coil: &becket_floor::Coil, reserved: Um, stamps: &Stamps) -> Coil {
+pub fn coil(coil: &becket_floor::Coil, reserved: Um, held_evidence: u32, stamps: &Stamps) -> Coil {
     let becket_floor::Coil {
         coil_id,
         wire_id,
@@ -61,6 +63,7 @@ pub fn coil(coil: &becket_floor::Coil, reserved: Um, stamps: &Stamps) -> Coil {
         scrapped,
         adjusted,
         linear_density_g_m,
+        estimate,
     } = coil;
     Coil {
         coil_id: coil_id.to_string(),
@@ -78,6 +81,10 @@ pub fn coil(coil: &becket_floor::Coil, reserved: Um, stamps: &Stamps) -> Coil {
         etag: stamps.etag(),
         create_time: Some(stamps.create_time()),
         update_time: Some(stamps.update_time()),
+        remaining_sd_mm: estimate.sd_mm(),
+        likely_density_g_m: linear_density_g_m * (1.0 + estimate.density_error),
+        held_evidence_count: count(held_evidence),
+        last_evidence: None,
     }
 }
 

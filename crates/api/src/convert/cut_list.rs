@@ -1,6 +1,6 @@
 //! Cut lists.
 
-use becket_floor::{CutListHeader, Step, StepPiece};
+use becket_floor::{CutListHeader, Sds, Step, StepPiece};
 use becket_planner::{Level, LevelOrder};
 use becket_units::{Fault, Um};
 
@@ -26,12 +26,14 @@ pub fn read_plan_policy(policy: Option<&PlanPolicy>) -> Result<becket_floor::Pla
         search_rounds,
         due_window,
         fifo,
+        coil_margin_sds,
     } = *policy;
     let mut faults = Vec::new();
     set(&mut filled.unison_rule, unison_rule.map(|number| required("unison_rule", number)), &mut faults);
     let length = |field: &'static str, mm: Option<f64>, high| mm.map(|mm| length(field, mm, high));
     set(&mut filled.end_trim, length("end_trim_mm", end_trim_mm, 1_000.0), &mut faults);
     set(&mut filled.coil_margin, length("coil_margin_mm", coil_margin_mm, 10_000.0), &mut faults);
+    set(&mut filled.coil_margin_sds, coil_margin_sds.map(sds), &mut faults);
     set(&mut filled.piece_order, piece_order.map(|number| required("piece_order", number)), &mut faults);
     filled.wound_cores = wound_cores.unwrap_or(filled.wound_cores);
     filled.fifo = fifo.unwrap_or(filled.fifo);
@@ -87,6 +89,10 @@ fn length(field: &str, mm: f64, high: f64) -> Result<Um, Fault> {
     }
 }
 
+fn sds(sds: f64) -> Result<Sds, Fault> {
+    Sds::new(sds).ok_or_else(|| Fault::new("coil_margin_sds", sds, "0 to 10 standard deviations"))
+}
+
 fn set<T>(to: &mut T, given: Option<Result<T, Fault>>, faults: &mut Vec<Fault>) {
     match given {
         None => {}
@@ -102,6 +108,7 @@ impl From<&becket_floor::PlanPolicy> for PlanPolicy {
             unison_rule,
             end_trim,
             coil_margin,
+            coil_margin_sds,
             piece_order,
             wound_cores,
             due_window,
@@ -121,6 +128,7 @@ impl From<&becket_floor::PlanPolicy> for PlanPolicy {
             search_rounds: Some(count(effort.rounds_per_coil)),
             due_window: due_window.map(count),
             fifo: Some(fifo),
+            coil_margin_sds: Some(coil_margin_sds.get()),
         }
     }
 }

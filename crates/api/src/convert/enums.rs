@@ -121,6 +121,12 @@ known!(becket_floor::CoilState = cutting::CoilState {
     UsedUp = UsedUp,
     Scrapped = Scrapped,
 });
+known!(becket_floor::EvidenceState = cutting::EvidenceState {
+    Merged = Merged,
+    Held = Held,
+    Accepted = Accepted,
+    Rejected = Rejected,
+});
 known!(becket_floor::CutListState = cutting::CutListState {
     Planned = Planned,
     Running = Running,

@@ -15,6 +15,7 @@ mod coil;
 mod cut_list;
 mod design;
 mod enums;
+mod evidence;
 mod job;
 mod needs;
 mod options;
@@ -37,6 +38,7 @@ pub use design::{
     string_models, unmet,
 };
 pub use enums::{Known, required};
+pub use evidence::{EvidenceLine, coil_evidence, read_scales};
 pub use job::job_faults;
 pub use needs::serial_need;
 pub use plan::{PlanQuestion, level_report, plan_cuts_response, read_plan_cuts};

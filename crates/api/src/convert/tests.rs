@@ -149,6 +149,7 @@ proptest! {
     #[test]
     fn policies_come_back(
         unison in 1..=3, order in 1..=3, trim in 0_i64..=1_000_000, margin in 0_i64..=10_000_000, wound_cores: bool,
+        sds in 0_u16..=10_000,
         levels in Just(becket_planner::LevelOrder::default().levels().to_vec()).prop_shuffle(),
         budget in proptest::option::of(1..=3_600_000_u32), rounds in 0..=1_000_000_u32,
         window in proptest::option::of(0..=100_000_u32), fifo: bool,
@@ -157,6 +158,7 @@ proptest! {
             unison_rule: Known::known(unison).unwrap(),
             end_trim: Um::new(trim),
             coil_margin: Um::new(margin),
+            coil_margin_sds: floor::Sds::of_thousandths(sds).unwrap(),
             piece_order: Known::known(order).unwrap(),
             wound_cores,
             level_order: becket_planner::LevelOrder::new(levels.try_into().unwrap()).unwrap(),
@@ -179,6 +181,7 @@ fn every_number_of_an_enum_has_its_value() {
         assert_eq!((T::known(count + 1), T::known(-1)), (None, None));
         assert_eq!(T::allowed().split(", ").count(), usize::try_from(count).unwrap());
     }
+    all::<becket_floor::EvidenceState>(4);
     all::<becket_wire::Material>(6);
     all::<becket_wire::SizeSeries>(2);
     all::<becket_scale::HitchStyle>(2);
@@ -258,13 +261,14 @@ fn received() -> cutting::NewCoil {
         received_date: "2026-02-03".to_owned(),
         amount: Some(amounts::Amount::ReceivedLengthMm(81_000.0)),
         remaining_length_mm: Some(780.0),
+        length_sd_mm: Some(12.5),
     }
 }
 
 #[test]
 fn a_coil_comes_in_and_is_shown() {
     let stock = read_new_coil(&received(), 3.8).unwrap().receive().unwrap();
-    let shown = coil(&stock, Um::new(5), &Stamps { version: 3, create_us: 1_500_000, update_us: -1 });
+    let shown = coil(&stock, Um::new(5), 2, &Stamps { version: 3, create_us: 1_500_000, update_us: -1 });
     let expected = cutting::Coil {
         coil_id: "R1".to_owned(),
         wire_id: "mw-in-13".to_owned(),
@@ -281,8 +285,67 @@ fn a_coil_comes_in_and_is_shown() {
         etag: "3".to_owned(),
         create_time: Some(Timestamp { seconds: 1, nanos: 500_000_000 }),
         update_time: Some(Timestamp { seconds: -1, nanos: 999_999_000 }),
+        remaining_sd_mm: 12.5,
+        likely_density_g_m: 3.8,
+        held_evidence_count: 2,
+        last_evidence: None,
     };
     assert_eq!(shown, expected);
+}
+
+/// Every value of the ledger has its place.
+#[test]
+fn evidence_is_shown() {
+    let stock = read_new_coil(&received(), 3.8).unwrap().receive().unwrap();
+    let scales = read_scales(&cutting::WeighCoilRequest {
+        gross_g: 3.9,
+        tare_g: 1.5,
+        resolution_g: Some(0.5),
+        ..cutting::WeighCoilRequest::default()
+    });
+    assert_eq!((scales.resolution_g, scales.tare_sd_g), (0.5, 0.0075));
+    let finding = stock.weigh(&scales, false).unwrap().finding;
+    let line = EvidenceLine {
+        number: 7,
+        evidence: &stock.held(&finding),
+        list_id: None,
+        note: "why",
+        actor: "anna",
+        created_us: 1_500_000,
+        decided: Some(("bert", 2_000_000)),
+    };
+    let shown = coil_evidence(&line);
+    let expected = cutting::CoilEvidence {
+        evidence_number: 7,
+        kind: cutting::EvidenceKind::Weighing.into(),
+        state: cutting::EvidenceState::from(finding.state).into(),
+        length_um: finding.length.get(),
+        length_sd_mm: finding.sd_mm,
+        deviation_sds: Some(finding.deviation_sds),
+        remaining_before_um: 780_000,
+        remaining_before_sd_mm: 12.5,
+        remaining_after_um: 780_000,
+        remaining_after_sd_mm: 12.5,
+        gross_g: Some(3.9),
+        tare_g: Some(1.5),
+        resolution_g: Some(0.5),
+        tare_sd_g: Some(0.0075),
+        accepted_number: 0,
+        list_id: String::new(),
+        note: "why".to_owned(),
+        actor: "anna".to_owned(),
+        create_time: Some(Timestamp { seconds: 1, nanos: 500_000_000 }),
+        decided_by: "bert".to_owned(),
+        decide_time: Some(Timestamp { seconds: 2, nanos: 0 }),
+    };
+    assert_eq!(shown, expected);
+    let mut accepted = stock.receipt();
+    accepted.kind = floor::EvidenceKind::Acceptance(3);
+    let list_id = floor::ListId::numbered(2);
+    let line = EvidenceLine { evidence: &accepted, list_id: Some(&list_id), decided: None, ..line };
+    let shown = coil_evidence(&line);
+    assert_eq!((shown.accepted_number, shown.list_id.as_str()), (3, "L-0002"));
+    assert_eq!((shown.gross_g, shown.deviation_sds, shown.decide_time), (None, None, None));
 }
 
 #[test]
@@ -326,6 +389,7 @@ fn faults_of_the_floor() {
         search_rounds: Some(-1),
         due_window: Some(100_001),
         fifo: None,
+        coil_margin_sds: Some(10.001),
     };
     check(
         &within(read_plan_policy(Some(&bad)).unwrap_err(), "policy"),
@@ -333,6 +397,7 @@ fn faults_of_the_floor() {
             policy.unison_rule: "unspecified" is not allowed; allowed: one of hard, preferred, off
             policy.end_trim_mm: "1000.0001" is not allowed; allowed: 0 to 1000 mm
             policy.coil_margin_mm: "-0.0001" is not allowed; allowed: 0 to 10000 mm
+            policy.coil_margin_sds: "10.001" is not allowed; allowed: 0 to 10 standard deviations
             policy.piece_order: "4" is not allowed; allowed: one of by_length, up_the_scale, down_the_scale
             policy.level_order: "4 levels" is not allowed; allowed: scrap, coils_opened, reel_changes and lots, each once
             policy.time_budget_ms: "0" is not allowed; allowed: 1 to 3600000

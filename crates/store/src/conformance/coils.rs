@@ -31,7 +31,9 @@ fn change(id: &str, version: i64, booking: Option<(BookingKind, Um)>, state: Coi
     CoilChange {
         coil_id: coil_id(id),
         expected_version: version,
-        booking: booking.map(|(kind, amount)| Booking { coil_id: coil_id(id), kind, amount }),
+        booking: booking.map(|(kind, amount)| Booking { coil_id: coil_id(id), kind, amount, finding: None }),
+        held: None,
+        decision: None,
         state,
         refuse_if_named: false,
         note: "because".to_owned(),

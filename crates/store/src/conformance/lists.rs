@@ -177,6 +177,8 @@ pub async fn guards_guard_coils(factory: &impl Factory) {
         expected_version: 1,
         booking: None,
         state: CoilState::SetAside,
+        held: None,
+        decision: None,
         refuse_if_named: false,
         note: String::new(),
     };

@@ -10,6 +10,7 @@
 
 pub mod coils;
 pub mod concurrency;
+pub mod evidence;
 pub mod idempotency;
 pub mod journals;
 pub mod lists;
@@ -51,6 +52,8 @@ macro_rules! suite {
             coils: coils_are_received_all_or_none, coils_change_by_version, reserved_coils_are_not_scrapped,
                 coils_that_a_step_names_are_not_scrapped, a_coil_that_a_list_left_is_taken_off,
                 coils_are_listed, stock_is_in_order_of_receipt, rules_are_kept, stations_keep_positions_in_use;
+            evidence: every_change_of_a_length_is_a_line_of_its_ledger, weighings_that_disagree_wait_for_a_decision,
+                a_coil_that_ran_out_is_taken_off_by_a_step_of_its_own;
             lists: a_list_is_cut_from_start_to_end, lists_are_numbered_and_listed, no_more_is_reserved_than_is_there,
                 a_piece_is_on_one_list, versions_guard_lists, one_list_runs_at_a_station, guards_guard_coils,
                 a_refused_change_leaves_nothing, spoiled_pieces_are_recut_and_told,

@@ -72,6 +72,7 @@ pub(super) fn coil(id: &str, lot: &str, received_date: &str, length_mm: i64) -> 
         received_date: received_date.to_owned(),
         amount: Amount::LengthMm(mm(length_mm).as_mm()),
         remaining_length_mm: None,
+        length_sd_mm: None,
         linear_density_g_m: 6.2,
     }
     .receive()

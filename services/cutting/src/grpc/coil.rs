@@ -2,10 +2,11 @@
 
 use becket_api::cutting::coil_service_server::CoilService;
 use becket_api::cutting::{
-    GetCoilRequest, GetCoilResponse, ListCoilsRequest, ListCoilsResponse, ListStockRulesRequest,
-    ListStockRulesResponse, ReceiveCoilsRequest, ReceiveCoilsResponse, ReturnCoilRequest, ReturnCoilResponse,
-    ScrapCoilRequest, ScrapCoilResponse, SetAsideCoilRequest, SetAsideCoilResponse, SetStockRuleRequest,
-    SetStockRuleResponse, WeighCoilRequest, WeighCoilResponse,
+    DecideCoilEvidenceRequest, DecideCoilEvidenceResponse, GetCoilRequest, GetCoilResponse,
+    ListCoilEvidenceRequest, ListCoilEvidenceResponse, ListCoilsRequest, ListCoilsResponse,
+    ListStockRulesRequest, ListStockRulesResponse, ReceiveCoilsRequest, ReceiveCoilsResponse,
+    ReturnCoilRequest, ReturnCoilResponse, ScrapCoilRequest, ScrapCoilResponse, SetAsideCoilRequest,
+    SetAsideCoilResponse, SetStockRuleRequest, SetStockRuleResponse, WeighCoilRequest, WeighCoilResponse,
 };
 use becket_service_kit::CallContext;
 use tonic::{Request, Response, Status};
@@ -28,6 +29,21 @@ impl CoilService for Handlers {
     ) -> Result<Response<WeighCoilResponse>, Status> {
         let call = CallContext::of(&request)?;
         Ok(Response::new(self.app.weigh_coil(&call, request.into_inner()).await?))
+    }
+
+    async fn decide_coil_evidence(
+        &self,
+        request: Request<DecideCoilEvidenceRequest>,
+    ) -> Result<Response<DecideCoilEvidenceResponse>, Status> {
+        let call = CallContext::of(&request)?;
+        Ok(Response::new(self.app.decide_coil_evidence(&call, request.into_inner()).await?))
+    }
+
+    async fn list_coil_evidence(
+        &self,
+        request: Request<ListCoilEvidenceRequest>,
+    ) -> Result<Response<ListCoilEvidenceResponse>, Status> {
+        Ok(Response::new(self.app.list_coil_evidence(request.into_inner()).await?))
     }
 
     async fn set_aside_coil(

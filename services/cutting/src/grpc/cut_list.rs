@@ -5,8 +5,9 @@ use becket_api::cutting::{
     CancelCutListRequest, CancelCutListResponse, ConfirmStepRequest, ConfirmStepResponse,
     FinishCutListRequest, FinishCutListResponse, GetCutListRequest, GetCutListResponse, GetWorkSheetRequest,
     GetWorkSheetResponse, ListCutListsRequest, ListCutListsResponse, PlanCutListRequest, PlanCutListResponse,
-    ReplanCutListRequest, ReplanCutListResponse, ReportSpoiledPieceRequest, ReportSpoiledPieceResponse,
-    StartCutListRequest, StartCutListResponse, WatchCutListRequest,
+    ReplanCutListRequest, ReplanCutListResponse, ReportRunOutRequest, ReportRunOutResponse,
+    ReportSpoiledPieceRequest, ReportSpoiledPieceResponse, StartCutListRequest, StartCutListResponse,
+    WatchCutListRequest,
 };
 use becket_service_kit::CallContext;
 use tonic::{Request, Response, Status};
@@ -48,6 +49,14 @@ impl CutListService for Handlers {
     ) -> Result<Response<ReportSpoiledPieceResponse>, Status> {
         let call = CallContext::of(&request)?;
         Ok(Response::new(self.app.report_spoiled_piece(&call, request.into_inner()).await?))
+    }
+
+    async fn report_run_out(
+        &self,
+        request: Request<ReportRunOutRequest>,
+    ) -> Result<Response<ReportRunOutResponse>, Status> {
+        let call = CallContext::of(&request)?;
+        Ok(Response::new(self.app.report_run_out(&call, request.into_inner()).await?))
     }
 
     async fn replan_cut_list(

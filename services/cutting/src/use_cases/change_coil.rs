@@ -36,6 +36,8 @@ pub(crate) fn new_state(coil: &StoredCoil, state: becket_floor::CoilState, note:
         coil_id: coil.coil.coil_id.clone(),
         expected_version: coil.version,
         booking: None,
+        held: None,
+        decision: None,
         state,
         refuse_if_named: false,
         note: note.to_owned(),

@@ -114,7 +114,15 @@ impl App {
 }
 
 fn unsaved(coil: &Coil, now_us: i64) -> StoredCoil {
-    StoredCoil { coil: coil.clone(), reserved: Um::ZERO, version: 1, created_us: now_us, updated_us: now_us }
+    StoredCoil {
+        coil: coil.clone(),
+        reserved: Um::ZERO,
+        held_evidence: 0,
+        last_finding: 0,
+        version: 1,
+        created_us: now_us,
+        updated_us: now_us,
+    }
 }
 
 fn shown(coils: &[StoredCoil]) -> ReceiveCoilsResponse {

@@ -119,7 +119,7 @@ fn likeness(step: &Step) -> Likeness<'_> {
 }
 
 /// Steps that are pending before and after, and cut steps that are new or on another coil.
-fn compare(before: &[Step], after: &[Step]) -> (i32, i32) {
+pub(super) fn compare(before: &[Step], after: &[Step]) -> (i32, i32) {
     let mut left: Vec<Likeness<'_>> = before.iter().map(likeness).collect();
     let (mut kept, mut moved) = (0_i32, 0_i32);
     for step in after {

@@ -74,7 +74,11 @@ impl App {
     }
 
     /// All coils that the list names, and all of the wires that it still needs, that of the lost piece included.
-    async fn coils_of(&self, list: &CutList, step_number: u32) -> Result<Vec<FloorCoil>, UseCaseError> {
+    pub(super) async fn coils_of(
+        &self,
+        list: &CutList,
+        step_number: u32,
+    ) -> Result<Vec<FloorCoil>, UseCaseError> {
         let lost: Vec<Step> =
             list.steps.iter().filter(|step| step.step_number == step_number).cloned().collect();
         let list_id = Some(&list.header.list_id);

@@ -10,8 +10,8 @@ use becket_floor::{
 };
 use becket_store::{
     Answer, Claim, CoilChange, CoilChanged, CoilFilter, CutListFilter, CutRecord, CutStore, Engine, Entry,
-    JournalStore, ListOnFloor, LotSerial, Page, PageRequest, StockRule, StoreError, StoredCoil,
-    StoredCutList, StoredHeader, StoredStation, Unmounted, WriteContext, Written,
+    EvidenceRecord, JournalStore, ListOnFloor, LotSerial, Page, PageRequest, StockRule, StoreError,
+    StoredCoil, StoredCutList, StoredHeader, StoredStation, Unmounted, WriteContext, Written,
 };
 use becket_store_sqlite::SqliteStore;
 
@@ -88,6 +88,18 @@ impl CutStore for FaultStore {
 
     async fn coil(&self, coil_id: &CoilId) -> Result<StoredCoil, StoreError> {
         self.inner.coil(coil_id).await
+    }
+
+    async fn list_coil_evidence(
+        &self,
+        coil_id: &CoilId,
+        page: &PageRequest,
+    ) -> Result<Page<EvidenceRecord>, StoreError> {
+        self.inner.list_coil_evidence(coil_id, page).await
+    }
+
+    async fn coil_evidence(&self, coil_id: &CoilId, number: u32) -> Result<EvidenceRecord, StoreError> {
+        self.inner.coil_evidence(coil_id, number).await
     }
 
     async fn list_coils(
