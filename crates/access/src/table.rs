@@ -80,6 +80,8 @@ pub const PERMISSIONS: &[Permission] = permissions! {
     "becket.cutting.v1.CoilService": {
         ReceiveCoils: STOCK,
         WeighCoil: STOCK_AND_FLOOR,
+        DecideCoilEvidence: STOCK,
+        ListCoilEvidence: READERS,
         SetAsideCoil: STOCK_AND_FLOOR,
         ReturnCoil: STOCK,
         ScrapCoil: STOCK,
@@ -102,6 +104,7 @@ pub const PERMISSIONS: &[Permission] = permissions! {
         StartCutList: FLOOR,
         ConfirmStep: FLOOR,
         ReportSpoiledPiece: FLOOR,
+        ReportRunOut: FLOOR,
         ReplanCutList: PLANNERS,
         FinishCutList: FLOOR,
         CancelCutList: PLANNERS,

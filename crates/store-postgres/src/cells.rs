@@ -41,6 +41,10 @@ impl Columns for Cells {
         self.get(column)
     }
 
+    fn optional_real(&self, column: &str) -> Result<Option<f64>, StoreError> {
+        self.get(column)
+    }
+
     fn truth(&self, column: &str) -> Result<bool, StoreError> {
         self.get(column)
     }

@@ -1,14 +1,17 @@
 //! Coils and stock rules.
 
 use async_trait::async_trait;
-use becket_floor::{Coil, CoilId, FloorCoil, ListId, WireId};
-use becket_store::tables::{Code, CoilTables, each_list_id, floor_coil_of, rule_of, stored_coil_of};
-use becket_store::{CoilFilter, Kind, Page, PageRequest, StockRule, StoreError, StoredCoil};
+use becket_floor::{Coil, CoilId, EvidenceState, FloorCoil, ListId, WireId};
+use becket_store::tables::{
+    Code, CoilTables, EvidenceRow, each_list_id, floor_coil_of, rule_of, stored_coil_of,
+};
+use becket_store::{CoilFilter, EvidenceRecord, Kind, Page, PageRequest, StockRule, StoreError, StoredCoil};
 use sqlx::PgConnection;
 
 use crate::PostgresStore;
 use crate::cells::{Cells, each};
 use crate::errors::engine;
+use crate::evidence;
 use crate::write::Write;
 
 #[async_trait]
@@ -28,8 +31,9 @@ impl CoilTables for Write<'_> {
         let now_us = self.ctx.now_us;
         let inserted = sqlx::query(
             "INSERT INTO coils (coil_id, wire_id, lot_id, received_date, state, received_um, remaining_um, cut_um, \
-             scrapped_um, adjusted_um, linear_density_g_m, version, created_us, updated_us) \
-             VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, 1, $12, $13) ON CONFLICT DO NOTHING",
+             scrapped_um, adjusted_um, linear_density_g_m, variance_mm2, density_error, density_variance, covariance_mm, \
+             version, created_us, updated_us) \
+             VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, 1, $16, $17) ON CONFLICT DO NOTHING",
         )
         .bind(coil.coil_id.as_str())
         .bind(coil.wire_id.as_str())
@@ -42,6 +46,10 @@ impl CoilTables for Write<'_> {
         .bind(coil.scrapped.get())
         .bind(coil.adjusted.get())
         .bind(coil.linear_density_g_m)
+        .bind(coil.estimate.variance_mm2)
+        .bind(coil.estimate.density_error)
+        .bind(coil.estimate.density_variance)
+        .bind(coil.estimate.covariance_mm)
         .bind(now_us)
         .bind(now_us)
         .execute(self.db())
@@ -66,19 +74,41 @@ impl CoilTables for Write<'_> {
         let now_us = self.ctx.now_us;
         sqlx::query(
             "UPDATE coils SET state = $1, remaining_um = $2, cut_um = $3, scrapped_um = $4, adjusted_um = $5, \
-             version = version + 1, updated_us = $6 WHERE coil_id = $7",
+             variance_mm2 = $6, density_error = $7, density_variance = $8, covariance_mm = $9, version = version + 1, \
+             updated_us = $10 WHERE coil_id = $11",
         )
         .bind(coil.state.code())
         .bind(coil.remaining.get())
         .bind(coil.cut.get())
         .bind(coil.scrapped.get())
         .bind(coil.adjusted.get())
+        .bind(coil.estimate.variance_mm2)
+        .bind(coil.estimate.density_error)
+        .bind(coil.estimate.density_variance)
+        .bind(coil.estimate.covariance_mm)
         .bind(now_us)
         .bind(coil.coil_id.as_str())
         .execute(self.db())
         .await
         .map_err(engine)?;
         Ok(())
+    }
+
+    async fn insert_evidence(&mut self, row: &EvidenceRow<'_>) -> Result<u32, StoreError> {
+        evidence::insert(self, row).await
+    }
+
+    async fn read_evidence(&mut self, coil_id: &CoilId, number: u32) -> Result<EvidenceRecord, StoreError> {
+        evidence::read(self.db(), coil_id, number).await
+    }
+
+    async fn decide_evidence(
+        &mut self,
+        coil_id: &CoilId,
+        number: u32,
+        state: EvidenceState,
+    ) -> Result<bool, StoreError> {
+        evidence::decide(self, coil_id, number, state.code()).await
     }
 
     async fn lists_counting_on(&mut self, coil_id: &CoilId) -> Result<Vec<ListId>, StoreError> {
@@ -146,12 +176,16 @@ impl CoilTables for Write<'_> {
     }
 }
 
-// What a coil is with what is reserved on it. The conditions on steps are those of the index "pending_by_coil".
+// What a coil is with what is reserved on it and what its ledger tells. The conditions are those of the indices
+// "pending_by_coil", "evidence_held" and "findings_by_coil".
 macro_rules! stored_coil_sql {
     ($rest:literal) => {
         concat!(
             "SELECT c.*, COALESCE((SELECT SUM(s.length_um)::bigint FROM cut_steps s WHERE s.coil_id = c.coil_id \
-             AND s.state = 'pending' AND s.kind IN ('mount', 'cut')), 0) AS reserved_um FROM coils c ",
+             AND s.state = 'pending' AND s.kind IN ('mount', 'cut')), 0) AS reserved_um, \
+             (SELECT COUNT(*) FROM coil_evidence e WHERE e.coil_id = c.coil_id AND e.state = 'held') AS held_evidence, \
+             COALESCE((SELECT MAX(e.evidence_number) FROM coil_evidence e WHERE e.coil_id = c.coil_id \
+             AND e.kind NOT IN ('cut', 'scrap') AND e.state IN ('merged', 'accepted')), 0) AS last_finding FROM coils c ",
             $rest
         )
     };

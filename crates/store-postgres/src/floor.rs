@@ -46,10 +46,10 @@ impl FloorTables for Write<'_> {
         let now_us = self.ctx.now_us;
         sqlx::query(
             "INSERT INTO cut_lists (list_number, list_id, station_id, state, unison_rule, end_trim_um, coil_margin_um, \
-             piece_order, wound_cores, due_window, fifo, level_order, search_rounds, time_budget_ms, pieces, cut_um, \
+             coil_margin_milli_sds, piece_order, wound_cores, due_window, fifo, level_order, search_rounds, time_budget_ms, pieces, cut_um, \
              scrap_um, remnant_um, coils_used, coils_opened, reel_changes, unisons_split, pieces_done, pieces_pending, \
-             version, created_us, updated_us) VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, \
-             0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 1, $15, $16)",
+             version, created_us, updated_us) VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, \
+             0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 1, $16, $17)",
         )
         .bind(number)
         .bind(header.list_id.as_str())
@@ -58,6 +58,7 @@ impl FloorTables for Write<'_> {
         .bind(header.policy.unison_rule.code())
         .bind(header.policy.end_trim.get())
         .bind(header.policy.coil_margin.get())
+        .bind(i64::from(header.policy.coil_margin_sds.thousandths()))
         .bind(header.policy.piece_order.code())
         .bind(header.policy.wound_cores)
         .bind(header.policy.due_window.map(i64::from))

@@ -42,6 +42,7 @@ mod cells;
 mod coils;
 mod cut_lists;
 mod errors;
+mod evidence;
 mod floor;
 mod idempotency;
 mod jobs;

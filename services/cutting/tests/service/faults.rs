@@ -24,6 +24,7 @@ async fn a_faulty_order_names_all_its_faults() {
         search_rounds: Some(-1),
         due_window: Some(-1),
         fifo: None,
+        coil_margin_sds: Some(-0.1),
     };
     let request = PlanCutListRequest {
         request_id: "x".to_owned(),
@@ -41,6 +42,7 @@ async fn a_faulty_order_names_all_its_faults() {
         "policy.unison_rule",
         "policy.end_trim_mm",
         "policy.coil_margin_mm",
+        "policy.coil_margin_sds",
         "policy.piece_order",
         "policy.level_order",
         "policy.time_budget_ms",

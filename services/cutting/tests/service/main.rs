@@ -15,6 +15,7 @@ mod plans;
 mod predictions;
 mod records;
 mod repeats;
+mod run_outs;
 mod spoiled;
 mod stations;
 mod stock;

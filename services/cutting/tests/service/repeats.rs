@@ -3,9 +3,10 @@
 use std::fmt::Debug;
 
 use becket_api::cutting::{
-    CancelCutListRequest, ConfirmStepRequest, FinishCutListRequest, PlanCutListRequest, ReceiveCoilsRequest,
-    ReplanCutListRequest, ReportSpoiledPieceRequest, ReturnCoilRequest, SaveStationRequest, ScrapCoilRequest,
-    SetAsideCoilRequest, SetStockRuleRequest, SpoilCause, StartCutListRequest, StockRule, WeighCoilRequest,
+    CancelCutListRequest, ConfirmStepRequest, DecideCoilEvidenceRequest, FinishCutListRequest,
+    PlanCutListRequest, ReceiveCoilsRequest, ReplanCutListRequest, ReportRunOutRequest,
+    ReportSpoiledPieceRequest, ReturnCoilRequest, SaveStationRequest, ScrapCoilRequest, SetAsideCoilRequest,
+    SetStockRuleRequest, SpoilCause, StartCutListRequest, StockRule, WeighCoilRequest,
 };
 use tonic::{Code, Request, Response, Status};
 
@@ -37,10 +38,24 @@ async fn writes_of_the_stock() {
     };
     let other = ReceiveCoilsRequest { coils: vec![coil("M", "mw-in-13", "lot", 9.0)], ..request.clone() };
     repeated!(world.coils(), receive_coils, request, other);
-    let request =
-        WeighCoilRequest { request_id: request_id(), coil_id: coil_id(), gross_g: 20.0, tare_g: 0.0 };
+    let request = WeighCoilRequest {
+        request_id: request_id(),
+        coil_id: coil_id(),
+        gross_g: 20.0,
+        tare_g: 0.0,
+        ..Default::default()
+    };
     let other = WeighCoilRequest { tare_g: 1.0, ..request.clone() };
     repeated!(world.coils(), weigh_coil, request, other);
+    let request = DecideCoilEvidenceRequest {
+        request_id: request_id(),
+        coil_id: coil_id(),
+        evidence_number: 2,
+        accept: false,
+        note: String::new(),
+    };
+    let other = DecideCoilEvidenceRequest { accept: true, ..request.clone() };
+    repeated!(world.coils(), decide_coil_evidence, request, other);
     let request = SetAsideCoilRequest { request_id: request_id(), coil_id: coil_id(), note: String::new() };
     let other = SetAsideCoilRequest { note: "why".to_owned(), ..request.clone() };
     repeated!(world.coils(), set_aside_coil, request, other);
@@ -84,6 +99,15 @@ async fn writes_of_lists() {
     };
     let other = ReportSpoiledPieceRequest { step_number: 3, ..request.clone() };
     repeated!(world.lists(), report_spoiled_piece, request, other);
+    let next = world.list("L-0001").await.steps.iter().position(|step| step.done_time.is_none()).unwrap();
+    let request = ReportRunOutRequest {
+        request_id: request_id(),
+        list_id: list_id(),
+        step_number: i32::try_from(next).unwrap() + 1,
+        remaining_length_mm: Some(10.0),
+    };
+    let other = ReportRunOutRequest { remaining_length_mm: None, ..request.clone() };
+    repeated!(world.lists(), report_run_out, request, other);
     let request = ReplanCutListRequest { request_id: request_id(), list_id: list_id(), etag: String::new() };
     let other = ReplanCutListRequest { etag: "1".to_owned(), ..request.clone() };
     repeated!(world.lists(), replan_cut_list, request, other);

@@ -1,7 +1,8 @@
 //! Coils and stock rules.
 
 use becket_api::cutting::{
-    Coil, CoilState, GetCoilRequest, ListCoilsRequest, ListStockRulesRequest, NewCoil, ReceiveCoilsRequest,
+    Coil, CoilState, DecideCoilEvidenceRequest, EvidenceKind, EvidenceState, GetCoilRequest,
+    ListCoilEvidenceRequest, ListCoilsRequest, ListStockRulesRequest, NewCoil, ReceiveCoilsRequest,
     ReturnCoilRequest, ScrapCoilRequest, SetAsideCoilRequest, SetStockRuleRequest, StockRule,
     WeighCoilRequest, new_coil::Amount,
 };
@@ -21,7 +22,7 @@ async fn a_coil_by_mass_has_the_length_that_follows() {
     assert_eq!((coils[0].state(), coils[1].state()), (CoilState::Sealed, CoilState::Opened));
     assert_eq!(coils[1].remaining_um, 12_000_000);
     assert_eq!(coils[1].adjusted_um, 12_000_000 - coils[1].received_um);
-    assert_eq!(world.coil("A").await, coils[0]);
+    assert_eq!(Coil { last_evidence: None, ..world.coil("A").await }, coils[0]);
 }
 
 #[tokio::test]
@@ -106,27 +107,170 @@ async fn wires_must_be_in_the_catalogue_and_ids_new() {
     assert_refused(lookup, Code::NotFound, "NOT_FOUND");
 }
 
+async fn weigh(
+    world: &World,
+    length_m: f64,
+    accept: bool,
+) -> Result<becket_api::cutting::WeighCoilResponse, tonic::Status> {
+    let gross_g = 120.0 + length_m * world.coil("A13").await.linear_density_g_m;
+    let (request_id, coil_id) = (world.id(), "A13".to_owned());
+    let request = WeighCoilRequest {
+        request_id,
+        coil_id,
+        gross_g,
+        tare_g: 120.0,
+        resolution_g: Some(0.1),
+        tare_sd_g: Some(0.1),
+        accept,
+    };
+    world.coils().weigh_coil(request).await.map(tonic::Response::into_inner)
+}
+
+/// 200 m were received by length, so they are known to 0.6 m; a weighing is off by the tolerance of the wire, 1.5 % of 0.031 in.
 #[tokio::test]
-async fn weighing_corrects_the_length_and_names_lists_that_fall_short() {
+async fn a_weighing_is_combined_with_what_was_received() {
+    let world = World::with_jobs(&["S-1"]).await;
+    let before = world.coil("A13").await;
+    assert!((before.remaining_sd_mm - 600.0).abs() < 1e-6, "{before:?}");
+    let answer = weigh(&world, 198.0, false).await.unwrap();
+    let (line, coil) = (answer.evidence.unwrap(), answer.coil.unwrap());
+    assert_eq!((line.kind(), line.state()), (EvidenceKind::Weighing, EvidenceState::Merged));
+    assert!((line.length_um - 198_000_000).abs() < 2 && line.deviation_sds.unwrap() > -1.0, "{line:?}");
+    // Weighted with the inverse of the variances.
+    let weight =
+        before.remaining_sd_mm.powi(2) / (before.remaining_sd_mm.powi(2) + line.length_sd_mm.powi(2));
+    let expected_um = -2.0e6 * weight;
+    #[expect(clippy::cast_precision_loss, reason = "a length in a test")]
+    let adjusted_um = answer.adjusted_by_um as f64;
+    assert!((adjusted_um - expected_um).abs() < 5.0, "{adjusted_um} {expected_um}");
+    assert!(coil.remaining_sd_mm < before.remaining_sd_mm);
+    assert_eq!(coil.remaining_um, 200_000_000 + answer.adjusted_by_um);
+    // The wire is likely a little thinner than the catalogue has it.
+    assert!(coil.likely_density_g_m < coil.linear_density_g_m);
+    let shown = world.coil("A13").await;
+    assert_eq!(shown.last_evidence, Some(line));
+    assert_eq!(Coil { last_evidence: None, ..shown }, coil);
+}
+
+#[tokio::test]
+async fn a_weighing_that_disagrees_waits_for_a_decision_and_names_lists_that_fall_short() {
     let world = World::with_jobs(&["S-1"]).await;
     world.plan(&["S-1"]).await.unwrap();
     let before = world.coil("A13").await;
-    let weigh = |request_id, gross_g, tare_g| {
-        let coil_id = "A13".to_owned();
+    let held = weigh(&world, 3.0, false).await.unwrap();
+    let line = held.evidence.unwrap();
+    assert_eq!((line.state(), held.adjusted_by_um, held.short_list_ids.len()), (EvidenceState::Held, 0, 0));
+    assert!(line.deviation_sds.unwrap() < -60.0, "{line:?}");
+    let now = world.coil("A13").await;
+    assert_eq!((now.remaining_um, now.held_evidence_count), (before.remaining_um, 1));
+    assert_eq!(now.last_evidence, before.last_evidence);
+    let decide = |evidence_number, accept| {
+        let (request_id, coil_id) = (world.id(), "A13".to_owned());
+        let request = DecideCoilEvidenceRequest {
+            request_id,
+            coil_id,
+            evidence_number,
+            accept,
+            note: "weighed twice".to_owned(),
+        };
         let mut coils = world.coils();
-        async move { coils.weigh_coil(WeighCoilRequest { request_id, coil_id, gross_g, tare_g }).await }
+        async move { coils.decide_coil_evidence(request).await.map(tonic::Response::into_inner) }
     };
-    let full =
-        weigh(world.id(), 120.0 + 195.0 * before.linear_density_g_m, 120.0).await.unwrap().into_inner();
-    assert_eq!(full.adjusted_by_um, -5_000_000);
-    assert_eq!((full.coil.unwrap().remaining_um, full.short_list_ids.len()), (195_000_000, 0));
-    let short = weigh(world.id(), 125.0, 120.0).await.unwrap().into_inner();
-    assert_eq!(short.short_list_ids, ["L-0001"]);
-    assert_eq!(world.coil("A13").await.adjusted_um, short.coil.unwrap().adjusted_um);
-    assert_faults(weigh(world.id(), -1.0, f64::NAN).await, &["gross_g", "tare_g"]);
-    assert_faults(weigh(world.id(), 100.0, 120.0).await, &["gross_g"]);
+    let accepted = decide(line.evidence_number, true).await.unwrap();
+    assert_eq!(accepted.short_list_ids, ["L-0001"]);
+    let coil = accepted.coil.unwrap();
+    assert_eq!(
+        (coil.remaining_um, coil.held_evidence_count),
+        (before.remaining_um + accepted.adjusted_by_um, 0)
+    );
+    assert!((coil.remaining_um - 3_000_000).abs() < 2, "{coil:?}");
+    let acceptance = accepted.evidence.unwrap();
+    assert_eq!(
+        (acceptance.kind(), acceptance.accepted_number),
+        (EvidenceKind::Acceptance, line.evidence_number)
+    );
+    assert_eq!(acceptance.note, "weighed twice");
+    // Nobody decides twice, and not on what is old.
+    for (number, accept) in [(line.evidence_number, false), (acceptance.evidence_number, true), (1, true)] {
+        let status = assert_refused(decide(number, accept).await, Code::FailedPrecondition, "STATE_FORBIDS");
+        assert_eq!(meta(&status, "evidence_number"), number.to_string());
+    }
+    assert_refused(decide(99, true).await, Code::NotFound, "NOT_FOUND");
+    assert_faults(decide(0, true).await, &["evidence_number"]);
+    let first = weigh(&world, 150.0, false).await.unwrap().evidence.unwrap();
+    assert_eq!(first.state(), EvidenceState::Held);
+    assert_eq!(weigh(&world, 3.05, false).await.unwrap().evidence.unwrap().state(), EvidenceState::Merged);
+    let late =
+        assert_refused(decide(first.evidence_number, true).await, Code::FailedPrecondition, "STATE_FORBIDS");
+    assert!(late.message().contains("later evidence"), "{late:?}");
+    let rejected = decide(first.evidence_number, false).await.unwrap();
+    assert_eq!((rejected.adjusted_by_um, rejected.evidence.unwrap().state()), (0, EvidenceState::Rejected));
+    // Whoever is sure says so at once.
+    let sure = weigh(&world, 150.0, true).await.unwrap();
+    assert_eq!(sure.evidence.unwrap().state(), EvidenceState::Accepted);
+    assert!((sure.coil.unwrap().remaining_um - 150_000_000).abs() < 2);
+}
+
+#[tokio::test]
+async fn the_ledger_of_a_coil_is_listed_from_the_latest_line_on() {
+    let world = World::with_jobs(&["S-1"]).await;
+    // A mass is compared with a mass: the tolerance of the wire, 3 m, is no excuse for half a metre between two weighings.
+    for length_m in [199.0, 3.0, 199.5, 199.05] {
+        weigh(&world, length_m, false).await.unwrap();
+    }
+    let page = |page_token: String, coil_id: &str| {
+        let request = ListCoilEvidenceRequest { page_size: 4, page_token, coil_id: coil_id.to_owned() };
+        let mut coils = world.coils();
+        async move { coils.list_coil_evidence(request).await.map(tonic::Response::into_inner) }
+    };
+    let first = page(String::new(), "A13").await.unwrap();
+    let rest = page(first.next_page_token.clone(), "A13").await.unwrap();
+    let lines: Vec<_> = first.evidence.iter().chain(&rest.evidence).collect();
+    let told: Vec<_> = lines.iter().map(|line| (line.evidence_number, line.kind(), line.state())).collect();
+    use {EvidenceKind as K, EvidenceState as S};
+    let expected = [
+        (5, K::Weighing, S::Merged),
+        (4, K::Weighing, S::Held),
+        (3, K::Weighing, S::Held),
+        (2, K::Weighing, S::Merged),
+        (1, K::Receipt, S::Merged),
+    ];
+    assert_eq!((told.as_slice(), rest.next_page_token.as_str()), (expected.as_slice(), ""));
+    assert_eq!(lines[1].remaining_after_um, lines[1].remaining_before_um);
+    assert_refused(page(first.next_page_token, "A16").await, Code::InvalidArgument, "PAGE_TOKEN_INVALID");
+    assert_refused(page(String::new(), "none").await, Code::NotFound, "NOT_FOUND");
+    assert_faults(page(String::new(), "").await, &["coil_id"]);
+}
+
+#[tokio::test]
+async fn weighings_are_checked_and_an_empty_reel_is_refused_while_it_is_needed() {
+    let world = World::with_jobs(&["S-1"]).await;
+    world.plan(&["S-1"]).await.unwrap();
+    let request = |gross_g, tare_g| {
+        let (request_id, coil_id) = (world.id(), "A13".to_owned());
+        WeighCoilRequest { request_id, coil_id, gross_g, tare_g, ..Default::default() }
+    };
+    let send = |request| {
+        let mut coils = world.coils();
+        async move { coils.weigh_coil(request).await.map(tonic::Response::into_inner) }
+    };
+    assert_faults(send(request(-1.0, f64::NAN)).await, &["gross_g", "tare_g"]);
+    assert_faults(send(request(100.0, 120.0)).await, &["gross_g"]);
+    let bad = WeighCoilRequest { resolution_g: Some(0.0), tare_sd_g: Some(-1.0), ..request(130.0, 120.0) };
+    assert_faults(send(bad).await, &["resolution_g", "tare_sd_g"]);
     // Ten times as much as was received.
-    assert_faults(weigh(world.id(), 2000.0 * before.linear_density_g_m, 0.0).await, &["gross_g"]);
+    let density = world.coil("A13").await.linear_density_g_m;
+    assert_faults(send(request(2000.0 * density, 0.0)).await, &["gross_g"]);
+    // A list has steps to do on it: they could not be done, and it could not be planned anew while one is to take the coil off.
+    let empty = WeighCoilRequest { accept: true, ..request(120.0, 120.0) };
+    let status = assert_refused(send(empty.clone()).await, Code::FailedPrecondition, "STATE_FORBIDS");
+    assert_eq!(meta(&status, "list_ids"), "L-0001");
+    assert_eq!(world.coil("A13").await.remaining_um, 200_000_000);
+    let note = String::new();
+    let aside = SetAsideCoilRequest { request_id: world.id(), coil_id: "A13".to_owned(), note };
+    world.coils().set_aside_coil(aside).await.unwrap();
+    let coil = send(WeighCoilRequest { request_id: world.id(), ..empty }).await.unwrap().coil.unwrap();
+    assert_eq!((coil.remaining_um, coil.state()), (0, CoilState::SetAside));
 }
 
 #[tokio::test]

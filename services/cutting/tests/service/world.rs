@@ -308,6 +308,7 @@ pub(crate) fn coil(coil_id: &str, wire_id: &str, lot_id: &str, length_m: f64) ->
         lot_id: lot_id.to_owned(),
         received_date: "2026-11-02".to_owned(),
         remaining_length_mm: None,
+        length_sd_mm: None,
         amount: Some(Amount::ReceivedLengthMm(length_m * 1000.0)),
     }
 }
