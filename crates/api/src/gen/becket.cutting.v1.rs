@@ -2023,7 +2023,7 @@ pub struct PlanPolicy {
     pub fifo: ::core::option::Option<bool>,
     /// Wire left unplanned besides coil_margin_mm, in standard deviations of what remains on each coil, 0 to 10, to three decimals; default 0.
     /// Coils whose length is known well are cut to their end, others are not. With 2 about one coil in forty runs out before its plan
-    /// is cut, if errors are normally distributed.
+    /// is cut, if errors are normally distributed. PlanCuts refuses it: there each coil tells its margin.
     #[prost(double, optional, tag = "11")]
     pub coil_margin_sds: ::core::option::Option<f64>,
 }

@@ -8,7 +8,8 @@ use becket_units::Um;
 
 use super::Factory;
 use super::samples::{
-    coil, coil_id, commit, confirm, confirming, ctx, finish, list, mm, page, plan, start, stock, text, told,
+    coil, coil_id, commit, confirm, confirming, ctx, finish, list, mm, page, plan, quality, start, stock,
+    text, told,
 };
 use crate::{
     CoilChange, CoilChanged, CutStore, Decision, EvidenceRecord, JournalStore, Kind, StoreError, StoredCoil,
@@ -165,7 +166,8 @@ pub async fn a_coil_that_ran_out_is_taken_off_by_a_step_of_its_own(factory: &imp
     let coils = store.floor_coils(&before.coil_ids(), Some(&id)).await.unwrap();
     let bench = store.station(&before.header.station_id).await.unwrap().station;
     let out = run_out(&before, &coils, &bench, 3, None, 5, "bert").unwrap();
-    let planned = PlannedSteps { serials: Vec::new(), steps: Vec::new(), shortages: Vec::new() };
+    let quality = quality();
+    let planned = PlannedSteps { serials: Vec::new(), steps: Vec::new(), shortages: Vec::new(), quality };
     let change = run_out_with_replan(out, planned).unwrap();
     let expected = change.applied_to(&before);
     commit(&store, "r", change).await.unwrap();

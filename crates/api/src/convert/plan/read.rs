@@ -46,6 +46,10 @@ pub fn read_plan_cuts(request: PlanCutsRequest) -> Result<PlanQuestion, Vec<Faul
         reader.faults.extend(within(faults, "policy"));
         PlanPolicy::default()
     });
+    if policy.coil_margin_sds > becket_floor::Sds::ZERO {
+        let allowed = "nothing or 0: how well a length is known is not told here; each coil has a margin_um";
+        reader.faults.push(Fault::new("policy.coil_margin_sds", policy.coil_margin_sds.get(), allowed));
+    }
     let station = Station {
         reel_positions: reader.number("reel_positions", reel_positions, MOST_REELS),
         trays: reader.number("trays", trays, i32::try_from(MAX_SERIALS).unwrap_or(i32::MAX)),
