@@ -154,7 +154,7 @@ async fn the_database_guards_itself() {
     let mut db = raw(&path).await;
     let coil = |remaining: i64, cut: i64| {
         format!(
-            "INSERT INTO coils VALUES ('C', 'w', 'l', '2026-01-01', 'opened', 100, {remaining}, {cut}, 0, 0, 6.0, 1, 0, 0)"
+            "INSERT INTO coils VALUES ('C', 'w', 'l', '2026-01-01', 'opened', 100, {remaining}, {cut}, 0, 0, 6.0, 1, 0, 0, 0, 0, 0, 0)"
         )
     };
     for bad in [

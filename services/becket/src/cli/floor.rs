@@ -37,6 +37,9 @@ pub(crate) struct Plan {
     /// Wire left unplanned on every coil, in mm unless it names a unit [default: 0]
     #[arg(long, value_name = "MM", value_parser = length_mm)]
     pub(crate) coil_margin: Option<f64>,
+    /// Wire left unplanned besides, in standard deviations of what is left on each coil [default: 0]
+    #[arg(long, value_name = "SDS")]
+    pub(crate) coil_margin_sds: Option<f64>,
     /// Leave out the cores of wound strings, where those are bought ready-made
     #[arg(long)]
     pub(crate) no_cores: bool,
@@ -108,6 +111,26 @@ pub(crate) struct Spoiled {
     /// Wire lost, where the next piece was cut to a wrong length, in mm unless it names a unit [default: the piece]
     #[arg(long, value_name = "MM", value_parser = length_mm)]
     pub(crate) lost: Option<f64>,
+}
+
+/// Says that the coil of the next step has too little left for its piece
+///
+/// The coil comes off its reel and what is pending is planned anew.
+#[derive(Debug, Args)]
+#[command(after_help = "\
+Example:
+  becket run-out L-0001 18
+  becket run-out L-0001 18 --left 740")]
+pub(crate) struct RunOut {
+    /// List
+    #[arg(value_name = "LIST")]
+    pub(crate) list_id: String,
+    /// The next step, a cut
+    #[arg(value_name = "STEP")]
+    pub(crate) step_number: i32,
+    /// What is left on the coil, if it was measured and may be of use, in mm unless it names a unit [default: scrap]
+    #[arg(long, value_name = "MM", value_parser = length_mm)]
+    pub(crate) left: Option<f64>,
 }
 
 /// Plans what is not cut yet anew, on the stock as it is now

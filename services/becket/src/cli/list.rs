@@ -15,6 +15,7 @@ pub(crate) enum List {
     Scales(ListScales),
     Jobs(ListJobs),
     Coils(ListCoils),
+    Evidence(ListEvidence),
     Stations(ListStations),
     CutLists(ListCutLists),
     StockRules(ListStockRules),
@@ -91,6 +92,19 @@ pub(crate) struct ListCoils {
     /// Only coils in this state
     #[arg(long, value_enum)]
     pub(crate) state: Option<CoilStateWord>,
+    #[command(flatten)]
+    pub(crate) limit: Limit,
+}
+
+/// Lists what is known of the length on a coil and why, the latest first
+#[derive(Debug, Args)]
+#[command(after_help = "\
+Example:
+  becket list evidence R0104 --limit 20")]
+pub(crate) struct ListEvidence {
+    /// Coil
+    #[arg(value_name = "COIL")]
+    pub(crate) coil_id: String,
     #[command(flatten)]
     pub(crate) limit: Limit,
 }

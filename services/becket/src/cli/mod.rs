@@ -24,10 +24,10 @@ pub(crate) use change::{Amend, Close, Release};
 pub(crate) use design::{
     Bands, Compare, Design, DesignFile, LayerWord, ModelFlags, Replace, Special, Stretch,
 };
-pub(crate) use floor::{Cancel, Confirm, Finish, Plan, Replan, Spoiled, Start, Watch};
+pub(crate) use floor::{Cancel, Confirm, Finish, Plan, Replan, RunOut, Spoiled, Start, Watch};
 pub(crate) use list::{
-    Limit, List, ListCoils, ListCutLists, ListJobs, ListJournal, ListScales, ListStations, ListStockRules,
-    ListWires,
+    Limit, List, ListCoils, ListCutLists, ListEvidence, ListJobs, ListJournal, ListScales, ListStations,
+    ListStockRules, ListWires,
 };
 pub(crate) use load::{Load, LoadCoils, LoadJobs, LoadScale, LoadStation, LoadWires};
 pub(crate) use picture::{Picture, PlanFile};
@@ -35,7 +35,7 @@ pub(crate) use plot::Plot;
 pub(crate) use report::{Estimate, Trace};
 pub(crate) use serve::{EngineWord, Migrate, MoveShop, Only, Place, Serve, Tour};
 pub(crate) use show::{Partials, Set, Sets, Show, WorkSheet};
-pub(crate) use stock::{ReturnCoil, Scrap, SetAside, SetRule, Unmount, Weigh};
+pub(crate) use stock::{Decide, ReturnCoil, Scrap, SetAside, SetRule, Unmount, Verdict, Weigh};
 pub(crate) use token::{Settings, Token};
 pub(crate) use values::*;
 pub(crate) use winding::{ListWindingOrders, OrderWound, WindingOrder};
@@ -147,6 +147,7 @@ pub(crate) enum Verb {
     #[command(subcommand)]
     Show(Show),
     Weigh(Weigh),
+    Decide(Decide),
     SetAside(SetAside),
     Return(ReturnCoil),
     Scrap(Scrap),
@@ -157,6 +158,7 @@ pub(crate) enum Verb {
     Start(Start),
     Confirm(Confirm),
     Spoiled(Spoiled),
+    RunOut(RunOut),
     Replan(Replan),
     Finish(Finish),
     Cancel(Cancel),

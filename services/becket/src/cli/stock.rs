@@ -1,6 +1,6 @@
-//! Verbs of the stock: `weigh`, `set-aside`, `return`, `scrap`, `unmount`, `set-rule`.
+//! Verbs of the stock: `weigh`, `decide`, `set-aside`, `return`, `scrap`, `unmount`, `set-rule`.
 
-use clap::Args;
+use clap::{Args, ValueEnum};
 
 use super::values::{length_mm, mass_g};
 
@@ -9,7 +9,8 @@ use super::values::{length_mm, mass_g};
 #[command(after_help = "\
 Example:
   becket weigh R0104 --gross 412.5 --tare 85
-  becket weigh R0104 --gross 0.9lb --tare 3oz")]
+  becket weigh R0104 --gross 412.50 --tare 85 --resolution 0.01 --tare-sd 0.2
+  becket weigh R0104 --gross 0.9lb --tare 3oz --accept")]
 pub(crate) struct Weigh {
     /// Coil
     #[arg(value_name = "COIL")]
@@ -20,6 +21,45 @@ pub(crate) struct Weigh {
     /// Weight of the empty reel, 0 for a coil without one
     #[arg(long, value_name = "G", value_parser = mass_g)]
     pub(crate) tare: f64,
+    /// Smallest step of the scales, in g unless it names a unit [default: 1]
+    #[arg(long, value_name = "G", value_parser = mass_g)]
+    pub(crate) resolution: Option<f64>,
+    /// Standard deviation of the tare, in g unless it names a unit [default: 0.5 % of the tare]
+    #[arg(long, value_name = "G", value_parser = mass_g)]
+    pub(crate) tare_sd: Option<f64>,
+    /// Take the weighing even if it disagrees with the books: it then takes their place
+    #[arg(long)]
+    pub(crate) accept: bool,
+}
+
+/// Accepts or rejects a weighing that disagreed with the books
+#[derive(Debug, Args)]
+#[command(after_help = "\
+Example:
+  becket decide R0104 4 accept --note weighed-twice
+  becket decide R0104 4 reject")]
+pub(crate) struct Decide {
+    /// Coil
+    #[arg(value_name = "COIL")]
+    pub(crate) coil_id: String,
+    /// Number of the evidence
+    #[arg(value_name = "NUMBER", value_parser = clap::value_parser!(i32).range(1..))]
+    pub(crate) evidence_number: i32,
+    /// What it is
+    #[arg(value_enum, value_name = "VERDICT")]
+    pub(crate) verdict: Verdict,
+    /// Why, for the journal
+    #[arg(long, value_name = "TEXT", default_value = "")]
+    pub(crate) note: String,
+}
+
+/// What becomes of evidence.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub(crate) enum Verdict {
+    /// It is right: it takes the place of what was believed
+    Accept,
+    /// It is wrong
+    Reject,
 }
 
 /// Takes a coil out of planning

@@ -4,9 +4,11 @@ use becket_api::cutting::{Coil, CoilState, StockRule};
 use becket_units::UnitSystem;
 
 use super::{
-    Measures, Sheet, left,
+    Measures, Sheet,
+    evidence::density_text,
+    left,
     measures::mm,
-    names::{time, word},
+    names::{count, time, word},
     right,
 };
 
@@ -20,6 +22,7 @@ pub(crate) fn coil_sheet(coils: &[Coil], units: UnitSystem) -> Sheet {
         left("lot"),
         left("state"),
         right("left", run),
+        right("sd", run),
         right("reserved", run),
         right("received", run),
         left("received on"),
@@ -31,6 +34,7 @@ pub(crate) fn coil_sheet(coils: &[Coil], units: UnitSystem) -> Sheet {
             coil.lot_id.clone(),
             state(coil),
             measures.run_um(coil.remaining_um),
+            measures.run(coil.remaining_sd_mm / 1000.0),
             measures.run_um(coil.reserved_um),
             measures.run_um(coil.received_um),
             coil.received_date.clone(),
@@ -46,8 +50,8 @@ pub(crate) fn coil_text(coil: &Coil, units: UnitSystem) -> String {
     // Linear density in g/m times metres.
     let mass_g = coil.linear_density_g_m * mm(coil.remaining_um) / 1000.0;
     format!(
-        "{}: {}, lot {}, {}\n  received   {} on {}\n  cut        {}\n  scrapped   {}\n  adjusted   {}\n  left       {}, \
-         about {}\n  reserved   {}\n  changed    {}  etag {}\n",
+        "{}: {}, lot {}, {}\n  received   {} on {}\n  cut        {}\n  scrapped   {}\n  adjusted   {}\n  left       {} ± {} {}, \
+         about {}\n  reserved   {}\n  changed    {}  etag {}\n{}{}",
         coil.coil_id,
         coil.wire_id,
         coil.lot_id,
@@ -58,11 +62,27 @@ pub(crate) fn coil_text(coil: &Coil, units: UnitSystem) -> String {
         run(coil.scrapped_um),
         run(coil.adjusted_um),
         run(coil.remaining_um),
+        measures.run(coil.remaining_sd_mm / 1000.0),
+        measures.run_unit(),
         units.mass(mass_g),
         run(coil.reserved_um),
         time(coil.update_time.as_ref()),
         coil.etag,
+        density_text(coil),
+        held_text(coil),
     )
+}
+
+/// Weighings that wait for a decision.
+fn held_text(coil: &Coil) -> String {
+    match coil.held_evidence_count {
+        0 => String::new(),
+        held => format!(
+            "  held       {}; see: becket list evidence {}\n",
+            count(held.into(), "weighing that disagrees", "weighings that disagree"),
+            coil.coil_id
+        ),
+    }
 }
 
 /// One row for each rule.
@@ -98,6 +118,9 @@ mod tests {
             adjusted_um: -100_000,
             reserved_um: 1_500_000,
             linear_density_g_m: 5.4454,
+            likely_density_g_m: 5.4454,
+            remaining_sd_mm: 515.0,
+            held_evidence_count: 1,
             etag: "3".into(),
             ..Coil::default()
         };

@@ -52,6 +52,11 @@ impl Measures {
         self.number(m, (1.0, 2), (12.0 * INCH_MM / 1000.0, 1))
     }
 
+    /// A long length given in m, in the unit of [`Measures::run`].
+    pub(crate) fn in_runs(self, m: f64) -> f64 {
+        m / self.pick(1.0, 12.0 * INCH_MM / 1000.0)
+    }
+
     /// A long length given in µm.
     pub(crate) fn run_um(self, um: i64) -> String {
         self.run(mm(um) / 1000.0)

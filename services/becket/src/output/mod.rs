@@ -6,6 +6,7 @@ mod cut_list;
 mod design;
 mod difference;
 mod estimate;
+mod evidence;
 mod job;
 mod journal;
 mod measures;
@@ -35,6 +36,7 @@ pub(crate) use cut_list::{
 pub(crate) use design::{bass_sheet, bass_text, plain_sheet, plain_text};
 pub(crate) use difference::{difference_sheet, difference_text, special_sheet, special_text};
 pub(crate) use estimate::{estimate_sheet, estimate_text, estimate_weeks_sheet, shortfall_text};
+pub(crate) use evidence::{evidence_sheet, run_out_text, weighing_text};
 pub(crate) use job::{job_sheet, job_text};
 pub(crate) use journal::journal_sheet;
 pub(crate) use measures::Measures;

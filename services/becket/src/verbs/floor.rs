@@ -1,15 +1,15 @@
-//! `plan`, `start`, `confirm`, `spoiled`, `replan`, `finish` and `cancel`.
+//! `plan`, `start`, `confirm`, `spoiled`, `run-out`, `replan`, `finish` and `cancel`.
 
 use becket_api::cutting::{
     CancelCutListRequest, ConfirmStepRequest, ConfirmStepResponse, CutList, CutStep, FinishCutListRequest,
-    PlanCutListRequest, PlanPolicy, ReplanCutListRequest, ReportSpoiledPieceRequest, StartCutListRequest,
-    StepKind,
+    PlanCutListRequest, PlanPolicy, ReplanCutListRequest, ReportRunOutRequest, ReportSpoiledPieceRequest,
+    StartCutListRequest, StepKind,
 };
 use prost::Name;
 
 use super::call;
 use crate::{
-    cli::{Cancel, Confirm, Finish, Plan, Replan, Spoiled, Start},
+    cli::{Cancel, Confirm, Finish, Plan, Replan, RunOut, Spoiled, Start},
     context::Context,
     errors::{EXIT_DONE, EXIT_SHORT, Failure},
     output::{self, ListView},
@@ -44,6 +44,7 @@ fn policy(args: &Plan) -> PlanPolicy {
         unison_rule: args.unison.map(|rule| rule.api().into()),
         end_trim_mm: args.end_trim,
         coil_margin_mm: args.coil_margin,
+        coil_margin_sds: args.coil_margin_sds,
         piece_order: args.order.map(|order| order.api().into()),
         wound_cores: args.no_cores.then_some(false),
         level_order: args.levels.iter().map(|level| level.api().into()).collect(),
@@ -133,6 +134,25 @@ fn recut_text(list_id: &str, recut: Option<&CutStep>) -> String {
             "The stock has no wire to cut the piece again; see the shortages with: becket show cut-list {list_id}\n"
         ),
     }
+}
+
+/// Says that a coil ran out.
+///
+/// # Errors
+/// As [`plan`].
+pub(super) async fn run_out(context: &Context, args: &RunOut) -> Result<(), Failure> {
+    let request = ReportRunOutRequest {
+        request_id: context.client.request_id(),
+        list_id: args.list_id.clone(),
+        step_number: args.step_number,
+        remaining_length_mm: args.left,
+    };
+    let answer = call!(context.client.cut_lists(), report_run_out, request)?;
+    show_list(context, &answer, answer.cut_list.as_ref())?;
+    let (adjusted, sds) = (answer.adjusted_by_um, answer.deviation_sds);
+    context.remark(&output::run_out_text(&answer.coil_id, adjusted, sds, context.units))?;
+    context
+        .remark(&format!("{} steps kept, {} new or on another coil.", answer.steps_kept, answer.steps_moved))
 }
 
 /// Plans what is pending anew.

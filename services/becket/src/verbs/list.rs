@@ -2,8 +2,9 @@
 
 use becket_api::{
     cutting::{
-        ListCoilsRequest, ListCoilsResponse, ListCutListsRequest, ListCutListsResponse, ListStationsRequest,
-        ListStationsResponse, ListStockRulesRequest, ListStockRulesResponse,
+        ListCoilEvidenceRequest, ListCoilEvidenceResponse, ListCoilsRequest, ListCoilsResponse,
+        ListCutListsRequest, ListCutListsResponse, ListStationsRequest, ListStationsResponse,
+        ListStockRulesRequest, ListStockRulesResponse,
     },
     journal::{ListEntriesRequest, ListEntriesResponse},
     stringing::{
@@ -15,8 +16,8 @@ use becket_api::{
 use super::{call, pages, winding};
 use crate::{
     cli::{
-        List, ListCoils, ListCutLists, ListJobs, ListJournal, ListScales, ListStations, ListStockRules,
-        ListWires,
+        List, ListCoils, ListCutLists, ListEvidence, ListJobs, ListJournal, ListScales, ListStations,
+        ListStockRules, ListWires,
     },
     context::Context,
     errors::Failure,
@@ -33,6 +34,7 @@ pub(super) async fn run(context: &Context, what: List) -> Result<(), Failure> {
         List::Scales(args) => scales(context, args).await,
         List::Jobs(args) => jobs(context, args).await,
         List::Coils(args) => coils(context, args).await,
+        List::Evidence(args) => evidence(context, args).await,
         List::Stations(args) => stations(context, args).await,
         List::CutLists(args) => cut_lists(context, args).await,
         List::StockRules(args) => stock_rules(context, args).await,
@@ -92,6 +94,18 @@ async fn coils(context: &Context, args: ListCoils) -> Result<(), Failure> {
         ..Default::default()
     };
     list!(context, args.limit, coils.list_coils, ListCoilsResponse.coils, output::coil_sheet, request)
+}
+
+async fn evidence(context: &Context, args: ListEvidence) -> Result<(), Failure> {
+    let request = ListCoilEvidenceRequest { coil_id: args.coil_id, ..Default::default() };
+    list!(
+        context,
+        args.limit,
+        coils.list_coil_evidence,
+        ListCoilEvidenceResponse.evidence,
+        output::evidence_sheet,
+        request
+    )
 }
 
 async fn stations(context: &Context, args: ListStations) -> Result<(), Failure> {

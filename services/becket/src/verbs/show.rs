@@ -1,7 +1,9 @@
 //! `show`.
 
 use becket_api::{
-    cutting::{GetCoilRequest, GetCutListRequest, GetSerialRecordRequest, GetStationRequest},
+    cutting::{
+        GetCoilRequest, GetCutListRequest, GetSerialRecordRequest, GetStationRequest, ListCoilEvidenceRequest,
+    },
     stringing::{
         ComputeOptions, ComputeStringSetRequest, ComputeStringSetResponse, GetJobRequest, GetScaleRequest,
         GetStringSetRequest, GetStringSetResponse, GetWireRequest, ListWiresRequest, PitchBasis,
@@ -18,6 +20,9 @@ use crate::{
     errors::Failure,
     output::{self, ListView, WireNames},
 };
+
+/// Lines of a coil's ledger that are shown with it.
+const SHOWN_EVIDENCE: i32 = 12;
 
 /// Shows what is asked for.
 ///
@@ -68,7 +73,23 @@ async fn coil(context: &Context, coil_id: &str) -> Result<(), Failure> {
     let answer = call!(context.client.coils(), get_coil, GetCoilRequest { coil_id: coil_id.to_owned() })?;
     let coil = answer.coil.as_ref().ok_or(Failure::Answer("the coil"))?;
     let sheet = |units| output::coil_sheet(std::slice::from_ref(coil), units);
-    context.show(&answer, |units| output::coil_text(coil, units), sheet)
+    context.show(&answer, |units| output::coil_text(coil, units), sheet)?;
+    if context.format != Format::Table {
+        return Ok(());
+    }
+    let request = ListCoilEvidenceRequest {
+        page_size: SHOWN_EVIDENCE,
+        coil_id: coil_id.to_owned(),
+        ..Default::default()
+    };
+    let answer = call!(context.client.coils(), list_coil_evidence, request)?;
+    let ledger = output::evidence_sheet(&answer.evidence, context.units).table();
+    let more = if answer.next_page_token.is_empty() {
+        String::new()
+    } else {
+        format!("Earlier lines: becket list evidence {coil_id}\n")
+    };
+    context.remark(&format!("\n{ledger}{more}"))
 }
 
 async fn station(context: &Context, station_id: &str) -> Result<(), Failure> {

@@ -1,14 +1,14 @@
-//! `weigh`, `set-aside`, `return`, `scrap`, `unmount` and `set-rule`.
+//! `weigh`, `decide`, `set-aside`, `return`, `scrap`, `unmount` and `set-rule`.
 
 use becket_api::cutting::{
-    Coil, ReturnCoilRequest, ScrapCoilRequest, SetAsideCoilRequest, SetStockRuleRequest, StockRule,
-    UnmountCoilRequest, WeighCoilRequest,
+    Coil, CoilEvidence, DecideCoilEvidenceRequest, ReturnCoilRequest, ScrapCoilRequest, SetAsideCoilRequest,
+    SetStockRuleRequest, StockRule, UnmountCoilRequest, WeighCoilRequest,
 };
 use prost::Name;
 
 use super::call;
 use crate::{
-    cli::{ReturnCoil, Scrap, SetAside, SetRule, Unmount, Weigh},
+    cli::{Decide, ReturnCoil, Scrap, SetAside, SetRule, Unmount, Verdict, Weigh},
     context::Context,
     errors::Failure,
     output,
@@ -24,16 +24,49 @@ pub(super) async fn weigh(context: &Context, args: &Weigh) -> Result<(), Failure
         coil_id: args.coil_id.clone(),
         gross_g: args.gross,
         tare_g: args.tare,
+        resolution_g: args.resolution,
+        tare_sd_g: args.tare_sd,
+        accept: args.accept,
     };
     let answer = call!(context.client.coils(), weigh_coil, request)?;
     show(context, &answer, answer.coil.as_ref())?;
-    let measures = output::Measures(context.units);
-    context.remark(&format!(
-        "Corrected by {} {}.",
-        measures.run_um(answer.adjusted_by_um),
-        measures.run_unit()
-    ))?;
+    learnt(context, answer.coil.as_ref(), answer.evidence.as_ref(), answer.adjusted_by_um)?;
     affected(context, "count on more wire than is left", &answer.short_list_ids)
+}
+
+/// Decides upon a weighing that disagreed.
+///
+/// # Errors
+/// As [`weigh`].
+pub(super) async fn decide(context: &Context, args: &Decide) -> Result<(), Failure> {
+    let request = DecideCoilEvidenceRequest {
+        request_id: context.client.request_id(),
+        coil_id: args.coil_id.clone(),
+        evidence_number: args.evidence_number,
+        accept: args.verdict == Verdict::Accept,
+        note: args.note.clone(),
+    };
+    let answer = call!(context.client.coils(), decide_coil_evidence, request)?;
+    show(context, &answer, answer.coil.as_ref())?;
+    match args.verdict {
+        Verdict::Accept => {
+            learnt(context, answer.coil.as_ref(), answer.evidence.as_ref(), answer.adjusted_by_um)?;
+        }
+        Verdict::Reject => context.remark("Rejected; what was believed stays.")?,
+    }
+    affected(context, "count on more wire than is left", &answer.short_list_ids)
+}
+
+/// Tells what evidence made of a coil.
+fn learnt(
+    context: &Context,
+    coil: Option<&Coil>,
+    evidence: Option<&CoilEvidence>,
+    adjusted_by_um: i64,
+) -> Result<(), Failure> {
+    let coil = coil.ok_or(Failure::Answer("the coil"))?;
+    let line = evidence.ok_or(Failure::Answer("the evidence"))?;
+    context.remark(&output::weighing_text(coil, line, adjusted_by_um, context.units))
 }
 
 /// Takes a coil out of planning.

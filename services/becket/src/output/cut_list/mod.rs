@@ -90,10 +90,19 @@ fn policy_text(policy: &PlanPolicy, units: UnitSystem) -> String {
     let order = word(policy.piece_order.unwrap_or_default(), PieceOrder::as_str_name, "PIECE_ORDER_");
     let cores = if policy.wound_cores.unwrap_or(true) { "with" } else { "without" };
     format!(
-        "unisons from one coil {rule}, pieces {order}, {cores} wound cores, trim {}, margin {}",
+        "unisons from one coil {rule}, pieces {order}, {cores} wound cores, trim {}, margin {}{}",
         units.length(policy.end_trim_mm.unwrap_or_default()),
-        units.length(policy.coil_margin_mm.unwrap_or_default())
+        units.length(policy.coil_margin_mm.unwrap_or_default()),
+        margin_sds(policy.coil_margin_sds),
     )
+}
+
+/// A margin in standard deviations, if there is one.
+fn margin_sds(sds: Option<f64>) -> String {
+    match sds {
+        Some(sds) if sds > 0.0 => format!(" and {sds} standard deviations of each coil"),
+        _ => String::new(),
+    }
 }
 
 fn figures_text(figures: &PlanFigures, units: UnitSystem) -> String {
