@@ -89,11 +89,14 @@ pub async fn a_version_is_taken_once(factory: &impl Factory) {
     stock(&stores[0], vec![c1.clone()]).await;
     let changes = (0..8).map(|i| {
         let (store, id) = (turn(&stores, i), c1.coil_id.clone());
-        let booking = Booking { coil_id: id.clone(), kind: BookingKind::Adjust, amount: mm(-1) };
+        let booking =
+            Booking { coil_id: id.clone(), kind: BookingKind::Adjust, amount: mm(-1), finding: None };
         let change = CoilChange {
             coil_id: id,
             expected_version: 1,
             booking: Some(booking),
+            held: None,
+            decision: None,
             state: CoilState::Opened,
             refuse_if_named: false,
             note: String::new(),

@@ -14,10 +14,11 @@ use crate::{
 
 /// A shop of each version of the tables that holds something in every one of them, the oldest first. A fixture is never changed; one is
 /// added when a migration makes a table or a column: `cargo run -p becket-store-sqlite --example fixture`.
-pub const FIXTURES: [(i64, &str); 3] = [
+pub const FIXTURES: [(i64, &str); 4] = [
     (1, include_str!("fixtures/shop-0001.json")),
     (2, include_str!("fixtures/shop-0002.json")),
     (6, include_str!("fixtures/shop-0006.json")),
+    (7, include_str!("fixtures/shop-0007.json")),
 ];
 
 /// The tables of the fixture for a version, with the columns that it fills and its rows.
@@ -145,6 +146,10 @@ pub async fn goes_on(store: &(impl StringStore + CutStore + JournalStore), windi
     assert_eq!(store.cut_list(&id).await.unwrap().list.header.pieces_pending, 0);
     let coil_now = store.coil(&list_then.steps[0].coil_id).await.unwrap();
     assert_eq!(coil_then.coil.remaining.get() - coil_now.coil.remaining.get(), 990_000);
+    let ledger = store.list_coil_evidence(&coil_now.coil.coil_id, &page(2, None)).await.unwrap().items;
+    assert_eq!(ledger[0].evidence.after, coil_now.coil.belief());
+    assert_eq!(ledger[1].evidence.after, coil_then.coil.belief());
+    assert!(coil_then.coil.belief().sd_mm > 0.0);
     store.open_job(&ctx("more"), job("S4"), document("4"), text()).await.unwrap();
     store.release_winding_order(&ctx("o3"), winding("d3", "again"), text()).await.unwrap();
     let after = store.entries(0, 1000, None).await.unwrap();

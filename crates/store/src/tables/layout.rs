@@ -147,6 +147,13 @@ pub const LAYOUT: &[Table] = &[
         coil_id Text, wire_id Text, lot_id Text, received_date Text, state Text, received_um Integer,
         remaining_um Integer, cut_um Integer, scrapped_um Integer, adjusted_um Integer,
         linear_density_g_m Real, version Integer, created_us Integer, updated_us Integer,
+        variance_mm2 Real, density_error Real, density_variance Real, covariance_mm Real,
+    ),
+    table!(coil_evidence key coil_id, evidence_number;
+        coil_id Text, evidence_number Integer, kind Text, state Text, length_um Integer, length_sd_mm Real,
+        deviation_sds Real, before_um Integer, before_sd_mm Real, after_um Integer, after_sd_mm Real,
+        gross_g Real, tare_g Real, resolution_g Real, tare_sd_g Real, accepted_number Integer, list_id Text,
+        note Text, actor Text, created_us Integer, decided_us Integer, decided_by Text,
     ),
     table!(stock_rules key wire_id;
         wire_id Text, smallest_remnant_um Integer,
@@ -165,6 +172,7 @@ pub const LAYOUT: &[Table] = &[
         reel_changes Integer, unisons_split Integer, pieces_done Integer, pieces_pending Integer,
         start_us Integer, end_us Integer, version Integer, created_us Integer, updated_us Integer,
         level_order Text, search_rounds Integer, time_budget_ms Integer, due_window Integer, fifo Truth, search_stopped Truth,
+        coil_margin_milli_sds Integer,
     ),
     table!(cut_list_serials key list_number, place;
         list_number Integer, place Integer, serial_id Text, set_digest Text, due_date Text,

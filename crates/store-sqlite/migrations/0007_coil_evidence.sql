@@ -6,9 +6,9 @@ ALTER TABLE coils ADD COLUMN density_variance REAL NOT NULL DEFAULT 0 CHECK (den
 ALTER TABLE coils ADD COLUMN covariance_mm REAL NOT NULL DEFAULT 0;
 
 -- Of the coils that are there by now it is not known whether they were received by mass or by length. They are taken as received
--- by mass, which is the less certain: 0.3 % for the mass and 1.2 % for the tolerance of the wire, of the length received.
+-- by mass, which is the less certain: 0.35 % for the mass and 1.2 % for the tolerance of the wire, together 1.25 % of the length received.
 UPDATE coils SET
-    variance_mm2 = (received_um / 1000.0) * (received_um / 1000.0) * 1.53e-4,
+    variance_mm2 = (0.0125 * (received_um / 1000.0)) * (0.0125 * (received_um / 1000.0)),
     density_variance = 1.44e-4,
     covariance_mm = -(received_um / 1000.0) * 1.44e-4
 WHERE state IN ('sealed', 'opened', 'set_aside');
@@ -56,9 +56,9 @@ CREATE INDEX findings_by_coil ON coil_evidence (coil_id, evidence_number)
 
 INSERT INTO coil_evidence (coil_id, evidence_number, kind, state, length_um, length_sd_mm, before_um, before_sd_mm, after_um,
                            after_sd_mm, note, actor, created_us)
-SELECT coil_id, 1, 'brought_forward', 'merged', remaining_um, 0.01237 * (received_um / 1000.0) * (variance_mm2 > 0),
-       remaining_um, 0.01237 * (received_um / 1000.0) * (variance_mm2 > 0), remaining_um,
-       0.01237 * (received_um / 1000.0) * (variance_mm2 > 0), '', '', updated_us
+SELECT coil_id, 1, 'brought_forward', 'merged', remaining_um, 0.0125 * (received_um / 1000.0) * (variance_mm2 > 0),
+       remaining_um, 0.0125 * (received_um / 1000.0) * (variance_mm2 > 0), remaining_um,
+       0.0125 * (received_um / 1000.0) * (variance_mm2 > 0), '', '', updated_us
 FROM coils;
 
 CREATE TRIGGER evidence_is_not_removed BEFORE DELETE ON coil_evidence
