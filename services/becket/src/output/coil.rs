@@ -130,16 +130,17 @@ mod tests {
               cut             40.00 m
               scrapped         0.40 m
               adjusted        -0.10 m
-              left            40.50 m, about 220.5 g
+              left            40.50 m ± 0.52 m, about 220.5 g
               reserved         1.50 m
               changed      etag 3
+              held       1 weighing that disagrees; see: becket list evidence R0101
         "#]]
         .assert_eq(&coil_text(&coil, UnitSystem::Metric));
         expect![[r#"
-             coil    wire       lot   state     left   reserved   received   received on
-                                                  ft         ft         ft
-            ─────────────────────────────────────────────────────────────────────────────
-             R0101   mw-in-16   H1    opened   132.9        4.9      265.7   2026-02-03
+             coil    wire       lot   state     left    sd   reserved   received   received on
+                                                  ft    ft         ft         ft
+            ───────────────────────────────────────────────────────────────────────────────────
+             R0101   mw-in-16   H1    opened   132.9   1.7        4.9      265.7   2026-02-03
         "#]]
         .assert_eq(&coil_sheet(&[coil], UnitSystem::Inch).table());
         let rule = StockRule { wire_id: "mw-in-16".into(), smallest_remnant_mm: 650.0 };
