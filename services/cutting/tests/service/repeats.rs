@@ -4,9 +4,9 @@ use std::fmt::Debug;
 
 use becket_api::cutting::{
     CancelCutListRequest, ConfirmStepRequest, DecideCoilEvidenceRequest, FinishCutListRequest,
-    PlanCutListRequest, ReceiveCoilsRequest, ReplanCutListRequest, ReportRunOutRequest,
-    ReportSpoiledPieceRequest, ReturnCoilRequest, SaveStationRequest, ScrapCoilRequest, SetAsideCoilRequest,
-    SetStockRuleRequest, SpoilCause, StartCutListRequest, StockRule, WeighCoilRequest,
+    PlanCutListRequest, ReceiveCoilsRequest, ReplanCutListRequest, ReportSpoiledPieceRequest,
+    ReturnCoilRequest, SaveStationRequest, ScrapCoilRequest, SetAsideCoilRequest, SetStockRuleRequest,
+    SpoilCause, StartCutListRequest, StockRule, WeighCoilRequest,
 };
 use tonic::{Code, Request, Response, Status};
 
@@ -99,15 +99,6 @@ async fn writes_of_lists() {
     };
     let other = ReportSpoiledPieceRequest { step_number: 3, ..request.clone() };
     repeated!(world.lists(), report_spoiled_piece, request, other);
-    let next = world.list("L-0001").await.steps.iter().position(|step| step.done_time.is_none()).unwrap();
-    let request = ReportRunOutRequest {
-        request_id: request_id(),
-        list_id: list_id(),
-        step_number: i32::try_from(next).unwrap() + 1,
-        remaining_length_mm: Some(10.0),
-    };
-    let other = ReportRunOutRequest { remaining_length_mm: None, ..request.clone() };
-    repeated!(world.lists(), report_run_out, request, other);
     let request = ReplanCutListRequest { request_id: request_id(), list_id: list_id(), etag: String::new() };
     let other = ReplanCutListRequest { etag: "1".to_owned(), ..request.clone() };
     repeated!(world.lists(), replan_cut_list, request, other);

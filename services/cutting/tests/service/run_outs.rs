@@ -25,6 +25,20 @@ async fn running() -> World {
     world
 }
 
+/// The number of the first step that cuts, from this coil if one is named.
+fn first_cut(list: &CutList, coil_id: Option<&str>) -> i32 {
+    let cuts = list.steps.iter().filter(|step| step.kind() == StepKind::Cut);
+    let mut cuts = cuts.filter(|step| coil_id.is_none_or(|coil_id| step.coil_id == coil_id));
+    cuts.next().unwrap().step_number
+}
+
+/// Confirms all steps before this one.
+async fn confirm_before(world: &World, step_number: i32) {
+    if step_number > 1 {
+        world.confirm("L-0001", 1, step_number - 1).await.unwrap();
+    }
+}
+
 fn cuts_from<'a>(list: &'a CutList, coil_id: &'a str) -> impl Iterator<Item = &'a str> {
     let pending = list.steps.iter().filter(|step| step.state() == StepState::Pending);
     pending
@@ -37,23 +51,21 @@ async fn a_run_out_is_booked_and_the_rest_of_the_coil_comes_from_another() {
     let world = running().await;
     world.receive(vec![coil("B13", "mw-in-13", "lot-2", 200.0)]).await.unwrap();
     let before = world.list("L-0001").await;
-    let first = before.steps.iter().find(|step| step.coil_id == "A13").unwrap().step_number;
-    if first > 1 {
-        world.confirm("L-0001", 1, first - 1).await.unwrap();
-    }
-    world.confirm("L-0001", first, 3).await.unwrap();
+    let first = first_cut(&before, Some("A13"));
+    confirm_before(&world, first).await;
+    world.confirm("L-0001", first, 2).await.unwrap();
     let before = world.list("L-0001").await;
     let owed: Vec<&str> = cuts_from(&before, "A13").collect();
     let coil_before = world.coil("A13").await;
 
-    let answer = run_out(&world, first + 3, None).await.unwrap();
+    let answer = run_out(&world, first + 2, None).await.unwrap();
     let list = answer.cut_list.unwrap();
     assert_eq!((answer.coil_id.as_str(), list.shortages.len()), ("A13", 0));
     // What is done keeps its number; then the coil comes off, with half a piece that nobody measured.
-    let place = usize::try_from(first + 2).unwrap();
+    let place = usize::try_from(first + 1).unwrap();
     assert_eq!(list.steps[..place], before.steps[..place]);
     let (off, next) = (&list.steps[place], &before.steps[place]);
-    assert_eq!((off.step_number, off.kind(), off.state()), (first + 3, StepKind::Unmount, StepState::Done));
+    assert_eq!((off.step_number, off.kind(), off.state()), (first + 2, StepKind::Unmount, StepState::Done));
     assert_eq!((off.coil_id.as_str(), off.tail_use()), ("A13", TailUse::Scrap));
     assert!((off.length_um - next.length_um / 2).abs() <= 1, "{off:?}");
     let coil = world.coil("A13").await;
@@ -80,28 +92,41 @@ async fn a_run_out_is_booked_and_the_rest_of_the_coil_comes_from_another() {
 async fn what_was_measured_and_is_of_use_stays_in_stock() {
     let world = running().await;
     let list = world.list("L-0001").await;
-    let coil_id = list.steps[0].coil_id.clone();
-    world.confirm("L-0001", 1, 1).await.unwrap();
-    let piece_mm = list.steps[1].length_um / 1000;
-    let answer = run_out(&world, 2, Some(500.0)).await.unwrap();
+    let cut = first_cut(&list, None);
+    let step = &list.steps[usize::try_from(cut).unwrap() - 1];
+    let coil_id = step.coil_id.clone();
+    assert!(step.length_um > 500_000);
+    confirm_before(&world, cut).await;
+    let request = ReportRunOutRequest {
+        request_id: world.id(),
+        list_id: "L-0001".to_owned(),
+        step_number: cut,
+        remaining_length_mm: Some(500.0),
+    };
+    let answer = world.lists().report_run_out(request.clone()).await.unwrap().into_inner();
+    // A repeat gets the first answer, and another report under its id none.
+    assert_eq!(world.lists().report_run_out(request.clone()).await.unwrap().into_inner(), answer);
+    let other = ReportRunOutRequest { remaining_length_mm: None, ..request };
+    let reused = world.lists().report_run_out(other).await;
+    assert_refused(reused, Code::AlreadyExists, "REQUEST_ID_REUSED");
     assert!(answer.cut_list.unwrap().shortages.iter().any(|short| !short.piece_ids.is_empty()));
     let coil = world.coil(&coil_id).await;
     assert_eq!((coil.remaining_um, coil.state(), coil.remaining_sd_mm), (500_000, CoilState::Opened, 1.0));
-    assert!(piece_mm > 500);
 }
 
 #[tokio::test]
 async fn a_run_out_that_cannot_be_is_refused() {
     let world = running().await;
-    // The first step mounts.
-    for step_number in [1, 2, 999] {
+    let cut = first_cut(&world.list("L-0001").await, None);
+    // The first step mounts; others are not next.
+    for step_number in [1, cut, 999] {
         let refused = run_out(&world, step_number, None).await;
         let status = assert_refused(refused, Code::FailedPrecondition, "STATE_FORBIDS");
         assert_eq!(meta(&status, "step_number"), step_number.to_string());
     }
-    world.confirm("L-0001", 1, 1).await.unwrap();
+    confirm_before(&world, cut).await;
     for enough in [1e6, -1.0] {
-        assert_faults(run_out(&world, 2, Some(enough)).await, &["remaining_length_mm"]);
+        assert_faults(run_out(&world, cut, Some(enough)).await, &["remaining_length_mm"]);
     }
     assert_faults(run_out(&world, 0, Some(f64::NAN)).await, &["step_number", "remaining_length_mm"]);
     let (request_id, list_id) = (world.id(), "L-0009".to_owned());
