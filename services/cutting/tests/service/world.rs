@@ -24,7 +24,7 @@ use becket_api::stringing::{
     CreateScaleRequest, GetStringSetRequest, HitchStyle, ImportWiresRequest, Job, Material, Note,
     OpenJobRequest, Pack, ReleaseScaleRequest, Scale, Section, SizeSeries, StringSet, Winding, Wire,
 };
-use becket_service_kit::{FixedClock, LimitSettings, ServeError, ServerParts, Settings, serve};
+use becket_service_kit::{FixedClock, LimitSettings, Protection, ServeError, ServerParts, Settings, serve};
 use becket_store_sqlite::{OpenMode, SqliteStore};
 use tempfile::TempDir;
 use tokio::net::TcpListener;
@@ -281,7 +281,16 @@ async fn parts(
     becket_cutting::register(&mut routes, deps).await.unwrap();
     let service_names = [&becket_stringing::SERVICE_NAMES[..], &becket_cutting::SERVICE_NAMES[..]].concat();
     let shutdown = shutdown.clone();
-    ServerParts { routes: routes.routes(), listener, service_names, limits, shutdown }
+    let protection = Protection::default();
+    ServerParts {
+        routes: routes.routes(),
+        listener,
+        service_names,
+        limits,
+        protection,
+        local: None,
+        shutdown,
+    }
 }
 
 /// The limits that are compiled in.
