@@ -26,7 +26,7 @@ use crate::plan::{Plan, PlanError, Planner};
 use crate::receipt::in_order_of_receipt;
 
 use self::core::Stock;
-use sequence::{Arranger, Course, Kept, Phase};
+use sequence::{Arranger, Course, Kept, Phase, gather_lots};
 use single::only_lasting;
 use wire::{Placed, Solved, WireTask};
 
@@ -145,8 +145,12 @@ impl BestPlanner {
             let mut placed: Vec<Placed> = Vec::new();
             let ahead: Vec<i64> = phase.iter().map(|(wire, _)| course.ahead(*wire)).collect();
             let tasks = self.tasks(problem, &ledger, &phase, &ahead, &coils, taste, stop);
-            let solved: Vec<Solved> =
-                tasks.par_iter().zip(&phase).map(|(task, (_, pieces))| task.solve(pieces)).collect();
+            let solve = |(task, (_, pieces)): (&WireTask<'_>, &(WireIndex, Vec<PieceIndex>))| {
+                let solved = task.solve(pieces);
+                let placed = gather_lots(problem, &task.rules, &task.stocks, solved.placed);
+                Solved { placed, ..solved }
+            };
+            let solved: Vec<Solved> = tasks.par_iter().zip(&phase).map(solve).collect();
             for ((wire, _), solved) in phase.iter().zip(solved) {
                 stops += 1;
                 from_one += usize::from(solved.is_from_one_coil());

@@ -1,14 +1,12 @@
 //! How good a plan is known to be, level by level.
 
-use std::collections::BTreeSet;
-
 use crate::model::{PieceIndex, Problem, SerialIndex, WireIndex};
 use crate::objective::{Level, LevelOrder, LevelReport, Quality, Values};
 use crate::plan::Plan;
 
 use super::bound::{Limits, Supply, least_bins};
 use super::core::{Demand, Rules, Stock};
-use super::sequence::ChangeBound;
+use super::sequence::{ChangeBound, least_lots};
 
 /// What the bounds need to know of one wire.
 struct Wire {
@@ -17,8 +15,8 @@ struct Wire {
     total: i64,
     /// Bound on the number of coils that these are cut from.
     bins: usize,
-    /// Number of serials among these.
-    serials: usize,
+    /// Lots from which the serials among these need it, summed over the serials.
+    lots: i64,
     /// Bound on scrap that is known from prices.
     scrap_bound: i64,
     pieces: Vec<PieceIndex>,
@@ -120,7 +118,10 @@ impl Wire {
         let pieces = self.pieces.iter().map(|p| &problem.pieces[p.index()]);
         let certain: Vec<_> = pieces.filter(|piece| whole[piece.serial.index()]).collect();
         self.scrap_bound = if certain.len() == self.pieces.len() { scrap_bound } else { 0 };
-        self.serials = certain.iter().map(|piece| piece.serial).collect::<BTreeSet<_>>().len();
+        if let Some(piece) = certain.first() {
+            let lengths = certain.iter().map(|piece| (piece.serial, piece.length.get()));
+            self.lots = least_lots(problem, piece.wire, lengths);
+        }
         let demand = Demand::new(certain.iter().map(|piece| piece.length.get()));
         self.total = demand.total();
         self.bins = least_bins(&demand, self.supply.longest());
@@ -137,7 +138,7 @@ fn wires(problem: &Problem) -> Vec<Wire> {
         supply: Supply::new(&stocks),
         total: 0,
         bins: 0,
-        serials: 0,
+        lots: 0,
         scrap_bound: 0,
         pieces,
     };
@@ -160,7 +161,7 @@ fn wire_bound(
         }
         Level::CoilsOpened => signed(wire.supply.sealed(wire.total, wire.bins, limits)),
         Level::ReelChanges => signed(wire.supply.mounts(wire.total, wire.bins, limits)),
-        Level::Lots => signed(wire.serials),
+        Level::Lots => wire.lots,
         Level::SerialsNotWhole | Level::PiecesUncut | Level::GroupsSplit | Level::OutOfOrder => 0,
     }
 }

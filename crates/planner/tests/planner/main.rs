@@ -17,3 +17,4 @@ mod replan;
 #[expect(dead_code, reason = "figures that only the example prints")]
 #[path = "../../examples/disturbance/shop.rs"]
 mod shop;
+mod reels;

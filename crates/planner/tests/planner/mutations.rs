@@ -1,7 +1,8 @@
 //! Sound plans, broken at random in ways that are never sound: the checker must catch each.
 
 use becket_planner::{
-    CoilIndex, Figures, FirstPlanner, PieceIndex, Plan, Planner, Problem, Step, Tail, Violation, check_plan,
+    BestPlanner, Coil, CoilIndex, Effort, Figures, FirstPlanner, PieceIndex, Plan, Planner, Problem, Step,
+    Tail, Violation, check_plan,
 };
 use becket_units::Um;
 use proptest::prelude::*;
@@ -169,5 +170,107 @@ proptest! {
             plan.steps.insert(at.index(plan.steps.len() + 1), step);
         }
         prop_assert_ne!(caught(&problem, &plan), vec![]);
+    }
+}
+
+/// First and last cut of each serial of which anything is cut, in due order.
+fn spans(problem: &Problem, plan: &Plan) -> Vec<(usize, usize)> {
+    let mut spans = std::collections::BTreeMap::new();
+    for (at, step) in plan.steps.iter().enumerate() {
+        if let Step::Cut { piece, .. } = step {
+            spans.entry(problem.pieces[piece.index()].serial).or_insert((at, at)).1 = at;
+        }
+    }
+    spans.into_values().collect()
+}
+
+/// Plans in which serials overlap, of both planners.
+fn overlapping() -> impl Strategy<Value = (Problem, Plan)> {
+    let both = (any_problem(), any::<bool>()).prop_map(|(problem, best)| {
+        let quick = BestPlanner { effort: Effort { rounds_per_coil: 0 }, ..BestPlanner::default() };
+        let plan = if best { quick.plan(&problem) } else { FirstPlanner.plan(&problem) };
+        (problem, plan.unwrap())
+    });
+    both.prop_filter("serials overlap", |(problem, plan)| {
+        let spans = spans(problem, plan);
+        spans.iter().enumerate().any(|(i, a)| spans[..i].iter().any(|b| a.0 < b.1 && b.0 < a.1))
+    })
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig { cases: 300, ..ProptestConfig::default() })]
+
+    #[test]
+    fn a_tray_less_than_the_plan_needs((mut problem, plan) in overlapping()) {
+        let spans = spans(&problem, &plan);
+        let open_at = |at: usize| spans.iter().filter(|(first, last)| *first <= at && at <= *last).count();
+        let most = spans.iter().map(|(first, _)| open_at(*first)).max().unwrap();
+        problem.station.trays = u32::try_from(most).unwrap();
+        prop_assert_eq!(caught(&problem, &plan), vec![]);
+        problem.station.trays -= 1;
+        let found = caught(&problem, &plan);
+        prop_assert!(found.iter().any(|v| matches!(v, Violation::TraysExceeded { .. })), "{:?}", found);
+    }
+
+    #[test]
+    fn a_due_window_narrower_than_the_plan_needs((mut problem, plan) in overlapping()) {
+        let spans = spans(&problem, &plan);
+        let mut needed = 0;
+        for (late, (begun, _)) in spans.iter().enumerate() {
+            for (due, (_, done)) in spans[..late].iter().enumerate() {
+                if begun < done {
+                    needed = needed.max(late - due);
+                }
+            }
+        }
+        prop_assume!(needed > 0);
+        problem.policy.due_window = Some(u32::try_from(needed).unwrap());
+        prop_assert_eq!(caught(&problem, &plan), vec![]);
+        problem.policy.due_window = Some(u32::try_from(needed - 1).unwrap());
+        let found = caught(&problem, &plan);
+        prop_assert!(found.iter().any(|v| matches!(v, Violation::AheadOfDueOrder { .. })), "{:?}", found);
+    }
+
+    #[test]
+    fn a_reel_position_less_than_the_plan_needs((mut problem, plan) in planned()) {
+        let needed = plan.steps.iter().filter_map(|step| match step {
+            Step::Mount { position, .. } => Some(position + 1),
+            Step::Cut { .. } | Step::Unmount { .. } => None,
+        }).max();
+        let held = problem.coils.iter().filter_map(|coil| coil.mounted_at).max().map_or(1, |last| last + 1);
+        if let Some(needed) = needed.filter(|needed| *needed > held) {
+            problem.station.reel_positions = needed - 1;
+            let found = caught(&problem, &plan);
+            prop_assert!(found.iter().any(|v| matches!(v, Violation::UnknownPosition { .. })), "{:?}", found);
+        }
+    }
+
+    #[test]
+    fn equal_coils_opened_in_the_wrong_order((mut problem, mut plan) in planned()) {
+        let sealed = |c: &CoilIndex| {
+            let coil = &problem.coils[c.index()];
+            !coil.opened && coil.mounted_at.is_none()
+        };
+        let opened = plan.steps.iter().find_map(|step| match step {
+            Step::Mount { coil, .. } if sealed(coil) => Some(*coil),
+            _ => None,
+        });
+        prop_assume!(opened.is_some());
+        // Its twin came before it and is left alone.
+        let twin = Coil { received_rank: 0, ..problem.coils[opened.unwrap().index()] };
+        problem.coils[opened.unwrap().index()].received_rank = 1;
+        problem.coils.push(twin);
+        problem.policy.fifo = true;
+        let found = caught(&problem, &plan);
+        prop_assert!(found.iter().any(|v| matches!(v, Violation::NotFirstIn { .. })), "{:?}", found);
+        // The twin in its place is as it should be, with the steps of both exchanged.
+        let last = CoilIndex(u32::try_from(problem.coils.len() - 1).unwrap());
+        for step in &mut plan.steps {
+            if coil_of(*step) == opened.unwrap() {
+                *step = with_coil(*step, last);
+            }
+        }
+        let twins = |v: &Violation| matches!(v, Violation::NotFirstIn { coil, .. } if *coil == last);
+        prop_assert!(!caught(&problem, &plan).iter().any(twins));
     }
 }

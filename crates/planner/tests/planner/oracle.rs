@@ -8,8 +8,8 @@ use std::cmp::Reverse;
 use std::collections::{BTreeMap, BinaryHeap};
 
 use becket_planner::{
-    BestPlanner, Coil, Effort, Level, LevelOrder, Piece, PieceOrder, Problem, SerialIndex, Station, Unison,
-    WireIndex, check_plan, check_quality,
+    BestPlanner, Coil, Effort, Level, LevelOrder, Piece, PieceOrder, Plan, Problem, SerialIndex, Station,
+    Unison, WireIndex, check_plan, check_quality,
 };
 use proptest::prelude::*;
 
@@ -306,6 +306,14 @@ fn tiny() -> impl Strategy<Value = Problem> {
     })
 }
 
+fn uncut_of(problem: &Problem, plan: &Plan) -> Vec<usize> {
+    let mut uncut = vec![0; problem.serials as usize];
+    for p in &plan.uncut {
+        uncut[problem.pieces[p.index()].serial.index()] += 1;
+    }
+    uncut
+}
+
 proptest! {
     #![proptest_config(ProptestConfig { cases: 250, max_shrink_iters: 200, ..ProptestConfig::default() })]
 
@@ -319,13 +327,29 @@ proptest! {
         let planned = planner.plan_until(&problem, &|| false).unwrap();
         prop_assert_eq!(check_plan(&problem, &planned.plan), Ok(()));
         prop_assert_eq!(check_quality(&problem, &planned.plan, &order, &planned.quality), Ok(()));
-        let mut uncut = vec![0; 3];
-        for p in &planned.plan.uncut {
-            uncut[problem.pieces[p.index()].serial.index()] += 1;
-        }
+        let uncut = uncut_of(&problem, &planned.plan);
         let value: Vec<i64> = planned.quality.levels[2..].iter().map(|report| report.value).collect();
         let (best_uncut, best) = optimum(&problem, order);
-        prop_assert_eq!((uncut, value), (best_uncut, best.to_vec()));
+        prop_assert_eq!((&uncut, value), (&best_uncut, best.to_vec()));
         prop_assert!(planned.quality.is_optimal(), "not proven: {:?}", planned.quality);
+
+        // Without the exact method the bounds are those of larger problems. They hold as long as the levels before are as
+        // good as can be.
+        let planner = BestPlanner { effort: Effort { rounds_per_coil: 0 }, order };
+        let plain = planner.plan_until(&problem, &|| false).unwrap();
+        prop_assert_eq!(check_plan(&problem, &plain.plan), Ok(()));
+        prop_assert_eq!(check_quality(&problem, &plain.plan, &order, &plain.quality), Ok(()));
+        let whole = 3 - best_uncut.iter().take_while(|uncut| **uncut == 0).count();
+        prop_assert!(plain.quality.levels[0].lower_bound <= i64::try_from(whole).unwrap());
+        let lacks: usize = best_uncut.iter().sum();
+        if plain.plan.uncut.len() == lacks && uncut_of(&problem, &plain.plan) == best_uncut {
+            for (report, best) in plain.quality.levels[2..].iter().zip(best) {
+                prop_assert!(report.lower_bound <= best, "{:?}, best {}", report, best);
+                prop_assert!(report.value >= best, "{:?}, best {}", report, best);
+                if report.value > best {
+                    break;
+                }
+            }
+        }
     }
 }

@@ -25,6 +25,8 @@ pub(in crate::best) struct Writer<'a> {
     /// Remnants of coils that are off, in µm.
     remnants: Vec<i64>,
     sources: Vec<(GroupIndex, CoilIndex)>,
+    /// Mountings that are not written yet: a coil is put on just before the first cut from it, as a person would do it.
+    unwritten: Vec<Option<Step>>,
     steps: Vec<Step>,
     figures: Figures,
 }
@@ -46,6 +48,7 @@ impl<'a> Writer<'a> {
             put_on: vec![false; coils],
             remnants: vec![0; coils],
             sources: Vec::with_capacity(problem.pieces.len()),
+            unwritten: vec![None; coils],
             steps: Vec::with_capacity(problem.pieces.len() + 2 * coils),
             figures: Figures::default(),
         }
@@ -71,7 +74,7 @@ impl<'a> Writer<'a> {
         self.remnants[c] = 0;
         self.figures.reel_changes += 1;
         self.scrap(trim);
-        self.steps.push(Step::Mount { coil, position, remaining_after: Um::new(self.left[c]) });
+        self.unwritten[c] = Some(Step::Mount { coil, position, remaining_after: Um::new(self.left[c]) });
     }
 
     /// Cuts a piece from a mounted coil.
@@ -84,6 +87,7 @@ impl<'a> Writer<'a> {
         self.sources.push((entry.group, coil));
         self.figures.pieces_cut += 1;
         self.figures.cut_length = Um::new(self.figures.cut_length.get() + entry.length.get());
+        self.steps.extend(self.unwritten[c].take());
         self.steps.push(Step::Cut { coil, piece, remaining_after: Um::new(self.left[c]) });
     }
 
@@ -104,6 +108,7 @@ impl<'a> Writer<'a> {
             Tail::Remnant(_) => self.remnants[c] = left,
         }
         self.freed.insert(position);
+        self.steps.extend(self.unwritten[c].take());
         self.steps.push(Step::Unmount { coil, position, tail });
         matches!(tail, Tail::Remnant(_))
     }
