@@ -64,19 +64,25 @@
 //!
 //! ## Methods and proof
 //!
-//! [`BestPlanner`] treats each wire on its own, in batches of as many serials as there are trays. Coils are filled by exact
-//! subset sums (for lengths too fine for that, by sums of up to four blocks), by best fit decreasing, and, where coils are
-//! short, by column generation with diving; a search then refills few coils at a time. The plan of [`FirstPlanner`] is a
-//! candidate too, up to a size. A problem of few pieces is solved exactly, by branch and bound over assignments and
-//! sequences, as long as that stays below a number of nodes. For each level [`Quality`] states value, lower bound and whether they meet. Bounds:
-//! capacity with the longest coils first, dual feasible functions, the Lagrangian bound at the prices of the linear
-//! program, and for reel changes the serials whose spans cannot overlap. A bound of a level holds for all plans that are no
-//! worse on the levels before. What is not proven is said to be open: a plan with uncut pieces does not claim that there is
-//! no better one unless the bound says so.
+//! [`BestPlanner`] goes through the serials in due order with as many open as trays and due window allow, and stops for a
+//! wire as late as that permits, so that each stop serves all open serials. Per stop, coils are filled by exact subset sums
+//! (for lengths too fine for that, by sums of up to four blocks), by best fit decreasing, and, where coils are short, by
+//! column generation with diving; a search then refills few coils at a time, and blocks are moved so that serials get their
+//! wire from few lots. Which wires stay on the reel positions is searched for, and where nearly every stop takes one coil,
+//! whole days are planned anew with coils that last. Pieces are cut as late as the mountings allow, which lets those of one
+//! serial come from several coils in the wanted order. The plan of [`FirstPlanner`] is a candidate too, up to a size. A problem
+//! of few pieces is solved exactly, by branch and bound over assignments and sequences, as long as that stays below a number
+//! of nodes.
 //!
-//! Known limits: but for small problems, lots and the wanted order are reported and not searched for; batches are taken in due order one by one,
-//! so scrap over several batches is not optimised jointly, and bounds are then weaker; the order of coils in a batch is
-//! that of [`FirstPlanner`].
+//! For each level [`Quality`] states value, lower bound and whether they meet. Bounds: capacity with the longest coils first,
+//! dual feasible functions, the Lagrangian bound at the prices of the linear program, and for reel changes the spans of serials
+//! that cannot overlap by due window and trays, with the trims that so many mountings cost. A bound of a level holds for
+//! all plans that are no worse on the levels before. What is not proven is said to be open: a plan with uncut pieces does not
+//! claim that there is no better one unless the bound says so.
+//!
+//! Known limits: but for small problems, coils are chosen stop by stop, so scrap is not optimised jointly over several stops,
+//! and bounds are then weaker; the wanted order has no bound but 0; without a due window serials are still opened in due
+//! order.
 //!
 //! [`FirstPlanner`] heeds the levels by construction; it is a heuristic and proves no optimum.
 //!

@@ -13,8 +13,8 @@ mod mutations;
 mod optimal;
 mod oracle;
 mod properties;
+mod reels;
 mod replan;
 #[expect(dead_code, reason = "figures that only the example prints")]
 #[path = "../../examples/disturbance/shop.rs"]
 mod shop;
-mod reels;
