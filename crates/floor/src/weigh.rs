@@ -53,7 +53,8 @@ impl Scales {
     /// With resolution and standard deviation of the tare as they are where none is stated.
     #[must_use]
     pub fn plain(gross_g: f64, tare_g: f64) -> Self {
-        let tare_sd_g = (tare_g * DEFAULT_TARE_SD_SHARE).max(0.0).min(MOST_SD_G);
+        // A tare that is none is told as a fault of its own.
+        let tare_sd_g = if tare_g > 0.0 { (tare_g * DEFAULT_TARE_SD_SHARE).min(MOST_SD_G) } else { 0.0 };
         Self { gross_g, tare_g, resolution_g: DEFAULT_RESOLUTION_G, tare_sd_g }
     }
 
