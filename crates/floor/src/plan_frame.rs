@@ -10,7 +10,7 @@ use becket_units::Um;
 use crate::coil::CoilState;
 use crate::cut_list::{CutList, PlanPolicy, SerialDigest, Shortage};
 use crate::error::FloorError;
-use crate::ids::{CoilId, LotId, PieceId, WireId};
+use crate::ids::{CoilId, LotId, PieceId, SerialId, WireId};
 use crate::lifecycle::sum_shortages;
 use crate::station::{FloorCoil, Station};
 use crate::step::{PieceKind, Step, StepKind, StepPiece, StepState, TailUse};
@@ -45,10 +45,10 @@ pub struct SerialNeed {
 /// A planning problem together with the names behind its indices.
 #[derive(Debug, Clone)]
 pub struct PlanFrame {
-    problem: Problem,
-    serials: Vec<SerialDigest>,
-    pieces: Vec<(SerialIndex, PieceNeed)>,
-    coils: Vec<FloorCoil>,
+    pub(crate) problem: Problem,
+    pub(crate) serials: Vec<SerialDigest>,
+    pub(crate) pieces: Vec<(SerialIndex, PieceNeed)>,
+    pub(crate) coils: Vec<FloorCoil>,
 }
 
 /// A plan in the floor's names.
@@ -81,9 +81,25 @@ impl PlanFrame {
         station: &Station,
         policy: &PlanPolicy,
     ) -> Self {
+        Self::build_after(needs, coils, station, policy, &BTreeSet::new())
+    }
+
+    /// As [`Self::build`], with serials of which something is cut already before the others.
+    pub(crate) fn build_after(
+        needs: Vec<SerialNeed>,
+        coils: Vec<FloorCoil>,
+        station: &Station,
+        policy: &PlanPolicy,
+        begun: &BTreeSet<SerialId>,
+    ) -> Self {
         let mut needs = needs;
         needs.sort_by(|a, b| {
-            (&a.serial.due_date, &a.serial.serial_id).cmp(&(&b.serial.due_date, &b.serial.serial_id))
+            let key = |need: &SerialNeed| !begun.contains(&need.serial.serial_id);
+            (key(a), &a.serial.due_date, &a.serial.serial_id).cmp(&(
+                key(b),
+                &b.serial.due_date,
+                &b.serial.serial_id,
+            ))
         });
         let mut coils: Vec<FloorCoil> = coils.into_iter().filter(|coil| is_planned(coil, station)).collect();
         coils.sort_by(|a, b| {

@@ -5,7 +5,7 @@ use becket_units::Um;
 use crate::ids::{CoilId, LotId, PieceId, SerialId, WireId};
 
 /// What a step asks of the stringer.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub enum StepKind {
     /// Put a coil on a reel position and cut its end square.
     Mount,

@@ -26,6 +26,7 @@ use crate::plan::{Plan, PlanError, Planner};
 use crate::receipt::in_order_of_receipt;
 
 use self::core::Stock;
+pub(crate) use quality::assess;
 use sequence::{Arranger, Course, Kept, Phase, gather_lots};
 use single::only_lasting;
 use wire::{Placed, Solved, WireTask};

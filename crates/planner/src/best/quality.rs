@@ -41,7 +41,7 @@ pub(super) fn stocks_at_start(problem: &Problem) -> Vec<Vec<Stock>> {
 
 /// Reports every level of a plan. `scrap_bounds` says for each wire how much scrap there is at least if everything is cut and
 /// no group is split; it may be empty.
-pub(super) fn assess(
+pub(crate) fn assess(
     problem: &Problem,
     plan: &Plan,
     order: &LevelOrder,

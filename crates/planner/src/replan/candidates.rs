@@ -2,6 +2,7 @@
 
 use crate::best::{BestPlanner, Effort};
 use crate::model::{CoilIndex, PieceIndex, Problem};
+use crate::objective::Quality;
 use crate::plan::{Plan, PlanError};
 
 use super::choose::{Candidate, choose, torn};
@@ -70,6 +71,7 @@ pub(super) fn best_of(
     }
     Ok(choose(&replanner.policy, candidates).unwrap_or_else(|| Replanned {
         plan: Plan::default(),
+        quality: Quality::default(),
         moves: super::Moves::default(),
         method: Method::Whole,
     }))

@@ -3,7 +3,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use crate::model::{CoilIndex, GroupIndex, Unison, WireIndex};
-use crate::objective::{LevelOrder, Score};
+use crate::objective::{LevelOrder, Quality, Score};
 use crate::plan::{Plan, Step};
 
 use super::{Calm, Disturbed, Method, Moves, ReplanPolicy, Replanned};
@@ -32,7 +32,13 @@ impl Candidate {
         let moves = Moves::between(floor, &plan);
         let torn = torn(floor, &plan.steps);
         let torn = (torn.iter().map(|wire| wire.0).sum(), torn.iter().map(|wire| wire.1).sum());
-        Self { uncut, torn, scrap, score, replanned: Replanned { plan, moves, method } }
+        Self {
+            uncut,
+            torn,
+            scrap,
+            score,
+            replanned: Replanned { plan, quality: Quality::default(), moves, method },
+        }
     }
 }
 

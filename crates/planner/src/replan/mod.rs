@@ -12,8 +12,9 @@ mod write;
 
 use becket_units::Um;
 
-use crate::best::BestPlanner;
+use crate::best::{BestPlanner, assess};
 use crate::model::{CoilIndex, Problem, SerialIndex};
+use crate::objective::Quality;
 use crate::plan::{Plan, PlanError, Step};
 
 pub use moves::Moves;
@@ -92,6 +93,9 @@ pub enum Method {
 pub struct Replanned {
     /// Plan. It passes [`check_plan`](crate::check_plan), and counts trays of serials that are open at the start.
     pub plan: Plan,
+    /// Value and bound of every level of the objective, among all plans of the problem. Fewer moves may be worth more than the
+    /// later levels, so these need not be met.
+    pub quality: Quality,
     /// What was kept and what was moved.
     pub moves: Moves,
     /// How it was found.
@@ -134,6 +138,8 @@ impl Replanner {
         stop: &(dyn Fn() -> bool + Sync),
     ) -> Result<Replanned, PlanError> {
         floor.problem.check().map_err(PlanError::UnsoundProblem)?;
-        candidates::best_of(self, floor, stop)
+        let mut replanned = candidates::best_of(self, floor, stop)?;
+        replanned.quality = assess(floor.problem, &replanned.plan, &self.best.order, &[], stop());
+        Ok(replanned)
     }
 }

@@ -5,14 +5,17 @@ mod needs;
 mod search;
 mod sets;
 
-use becket_floor::{FloorCoil, PlanFrame, PlanPolicy, PlannedSteps, SerialNeed, Station, WireId};
-use becket_service_kit::CallContext;
+use becket_floor::{
+    CutList, FloorCoil, PlanFrame, PlanPolicy, PlannedSteps, ReplanFrame, SerialNeed, Station, WireId,
+};
+use becket_service_kit::{CallContext, CancelFlag};
 use becket_units::Um;
 
 use crate::app::App;
 use crate::error::UseCaseError;
 
 pub(crate) use needs::{drop_claimed, keep_pieces, mark_recuts};
+use search::solve_again;
 pub(crate) use search::{Budget, solve};
 pub(crate) use sets::WantedSet;
 
@@ -29,19 +32,47 @@ impl App {
         station: &Station,
         policy: &PlanPolicy,
     ) -> Result<PlannedSteps, UseCaseError> {
+        self.plan_beside(call, needs, coils, station, policy, None).await
+    }
+
+    /// Plans `needs` anew in place of what is pending on `list`, changing as few of its steps as the objective allows. Coils that
+    /// its pending steps name are its own, whoever else wants them.
+    pub(crate) async fn replan(
+        &self,
+        call: &CallContext,
+        needs: Vec<SerialNeed>,
+        coils: Vec<FloorCoil>,
+        station: &Station,
+        list: &CutList,
+    ) -> Result<PlannedSteps, UseCaseError> {
+        self.plan_beside(call, needs, coils, station, &list.header.policy, Some(list)).await
+    }
+
+    async fn plan_beside(
+        &self,
+        call: &CallContext,
+        needs: Vec<SerialNeed>,
+        coils: Vec<FloorCoil>,
+        station: &Station,
+        policy: &PlanPolicy,
+        list: Option<&CutList>,
+    ) -> Result<PlannedSteps, UseCaseError> {
         let budget = Budget::begin(call.deadline, policy);
-        let elsewhere = self.store.coils_wanted_elsewhere(&station.station_id).await?;
+        let mut elsewhere = self.store.coils_wanted_elsewhere(&station.station_id).await?;
+        for step in list.into_iter().flat_map(CutList::pending) {
+            elsewhere.remove(&step.coil_id);
+        }
         // What is on a reel is here, and holds its position in any case.
         let shared = |coil: &FloorCoil| coil.mounted.is_none() && elsewhere.contains(&coil.coil.coil_id);
         let ours: Vec<FloorCoil> = coils.iter().filter(|coil| !shared(coil)).cloned().collect();
         if ours.len() == coils.len() {
-            return self.search(budget, needs, coils, station, policy).await;
+            return self.search(budget, needs, coils, station, policy, list).await;
         }
-        let apart = self.search(budget, needs.clone(), ours, station, policy).await?;
+        let apart = self.search(budget, needs.clone(), ours, station, policy, list).await?;
         if apart.shortages.is_empty() {
             return Ok(apart);
         }
-        let together = self.search(budget, needs, coils, station, policy).await?;
+        let together = self.search(budget, needs, coils, station, policy, list).await?;
         Ok(if lacking(&together) < lacking(&apart) { together } else { apart })
     }
 
@@ -53,9 +84,17 @@ impl App {
         coils: Vec<FloorCoil>,
         station: &Station,
         policy: &PlanPolicy,
+        list: Option<&CutList>,
     ) -> Result<PlannedSteps, UseCaseError> {
-        let frame = PlanFrame::build(needs, coils, station, policy);
         let policy = *policy;
+        if let Some(list) = list {
+            let frame = ReplanFrame::build(needs, coils, station, &policy, list);
+            let search = move |flag: &CancelFlag| {
+                Ok(frame.frame().steps(&solve_again(&frame, &policy, &budget, flag)?)?)
+            };
+            return self.pool.run(search).await?;
+        }
+        let frame = PlanFrame::build(needs, coils, station, &policy);
         self.pool.run(move |flag| Ok(frame.steps(&solve(frame.problem(), &policy, &budget, flag)?)?)).await?
     }
 }

@@ -2,8 +2,8 @@
 
 use std::time::Duration;
 
-use becket_floor::PlanPolicy;
-use becket_planner::{BestPlan, BestPlanner, Problem, check_plan, check_quality};
+use becket_floor::{PlanPolicy, ReplanFrame};
+use becket_planner::{BestPlan, BestPlanner, Problem, Replanned, Replanner, check_plan, check_quality};
 use becket_service_kit::{CancelFlag, Deadline};
 
 use crate::error::UseCaseError;
@@ -51,6 +51,27 @@ pub(crate) fn solve(
     check_quality(problem, &best.plan, &policy.level_order, &best.quality)
         .map_err(|faults| unsound("report", &faults))?;
     Ok(best)
+}
+
+/// Plans anew what a list still has to cut, with as few changes as the objective allows; checked like any plan.
+///
+/// # Errors
+/// As [`solve`].
+pub(crate) fn solve_again(
+    frame: &ReplanFrame,
+    policy: &PlanPolicy,
+    budget: &Budget,
+    flag: &CancelFlag,
+) -> Result<BestPlan, UseCaseError> {
+    let best = BestPlanner { effort: policy.effort, order: policy.level_order };
+    let replanner = Replanner { best, ..Replanner::default() };
+    let problem = frame.frame().problem();
+    let stop = || flag.is_cancelled() || budget.is_over();
+    let Replanned { plan, quality, .. } = replanner.replan(&frame.disturbed(), &stop)?;
+    check_plan(problem, &plan).map_err(|violations| unsound("plan", &violations))?;
+    check_quality(problem, &plan, &policy.level_order, &quality)
+        .map_err(|faults| unsound("report", &faults))?;
+    Ok(BestPlan { plan, quality })
 }
 
 fn unsound(what: &str, found: &[impl std::fmt::Debug]) -> UseCaseError {

@@ -52,7 +52,7 @@ impl App {
         }
         let needs = self.open_needs(call, list).await?;
         let bench = self.bench(&header.station_id, &wires_of(&needs), Some(header)).await?;
-        let planned = self.plan(call, needs, bench.coils, &bench.station, &header.policy).await?;
+        let planned = self.replan(call, needs, bench.coils, &bench.station, list).await?;
         let (steps_kept, steps_moved) = compare(list.pending(), &planned.steps);
         let change = replace_pending(list, planned)?;
         let answer = move |after: &After| ReplanCutListResponse {
@@ -120,15 +120,19 @@ fn likeness(step: &Step) -> Likeness<'_> {
 
 /// Steps that are pending before and after, and cut steps that are new or on another coil.
 pub(super) fn compare(before: &[Step], after: &[Step]) -> (i32, i32) {
-    let mut left: Vec<Likeness<'_>> = before.iter().map(likeness).collect();
+    let mut left: BTreeMap<Likeness<'_>, u32> = BTreeMap::new();
+    for step in before {
+        *left.entry(likeness(step)).or_default() += 1;
+    }
     let (mut kept, mut moved) = (0_i32, 0_i32);
     for step in after {
-        let like = likeness(step);
-        if let Some(place) = left.iter().position(|known| *known == like) {
-            left.swap_remove(place);
-            kept = kept.saturating_add(1);
-        } else if step.kind == StepKind::Cut {
-            moved = moved.saturating_add(1);
+        match left.get_mut(&likeness(step)).filter(|count| **count > 0) {
+            Some(count) => {
+                *count -= 1;
+                kept = kept.saturating_add(1);
+            }
+            None if step.kind == StepKind::Cut => moved = moved.saturating_add(1),
+            None => {}
         }
     }
     (kept, moved)

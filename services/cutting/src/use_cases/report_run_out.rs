@@ -56,7 +56,7 @@ impl App {
         let adjusted_by_um = out.change.bookings.first().map_or(0, |booking| booking.amount.get());
         let coil_id = list.next().map(|step| step.coil_id.to_string()).unwrap_or_default();
         let needs = pending_needs(&out.list, &[]);
-        let planned = self.plan(call, needs, out.coils.clone(), &out.station, &list.header.policy).await?;
+        let planned = self.replan(call, needs, out.coils.clone(), &out.station, &out.list).await?;
         let (steps_kept, steps_moved) = compare(list.pending(), &planned.steps);
         let change = run_out_with_replan(out, planned)?;
         let answer = move |after: &After| ReportRunOutResponse {

@@ -99,7 +99,7 @@ impl App {
         station: &Station,
     ) -> Result<(FloorChange, u32), UseCaseError> {
         let wanted = pending_needs(&loss.list, std::slice::from_ref(&loss.piece));
-        let planned = self.plan(call, wanted, loss.coils.clone(), station, &before.header.policy).await?;
+        let planned = self.replan(call, wanted, loss.coils.clone(), station, &loss.list).await?;
         let (change, recut) = spoil_with_replan(before, loss, planned)?;
         Ok((change, recut.unwrap_or(0)))
     }
