@@ -12,7 +12,7 @@ use crate::PostgresStore;
 use crate::cells::{Cells, each};
 use crate::errors::engine;
 use crate::evidence;
-use crate::write::Write;
+use crate::write::{Turn, Write};
 
 #[async_trait]
 impl CoilTables for Write<'_> {
@@ -25,6 +25,10 @@ impl CoilTables for Write<'_> {
             .await
             .map_err(engine)?;
         Ok(())
+    }
+
+    async fn lock_receipt(&mut self) -> Result<(), StoreError> {
+        self.take_turns(Turn::Coils).await
     }
 
     async fn insert_coil(&mut self, coil: &Coil) -> Result<bool, StoreError> {

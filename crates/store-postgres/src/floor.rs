@@ -9,11 +9,8 @@ use becket_store::{StoreError, StoredHeader};
 use becket_units::Um;
 
 use crate::errors::engine;
-use crate::write::Write;
+use crate::write::{Turn, Write};
 use crate::{cut_lists, steps};
-
-/// The advisory lock of whoever makes a list; the number tells nothing.
-const LIST_NUMBERS: i64 = 0x6263_6b74_0001;
 
 #[async_trait]
 impl FloorTables for Write<'_> {
@@ -27,11 +24,7 @@ impl FloorTables for Write<'_> {
     }
 
     async fn last_list_number(&mut self) -> Result<i64, StoreError> {
-        sqlx::query("SELECT pg_advisory_xact_lock($1)")
-            .bind(LIST_NUMBERS)
-            .execute(self.db())
-            .await
-            .map_err(engine)?;
+        self.take_turns(Turn::Lists).await?;
         sqlx::query_scalar("SELECT COALESCE(MAX(list_number), 0) FROM cut_lists")
             .fetch_one(self.db())
             .await

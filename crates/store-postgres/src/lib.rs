@@ -3,7 +3,8 @@
 //! # Isolation
 //!
 //! A write is one transaction at READ COMMITTED that locks what it rests on before it reads it, in one order for all writes:
-//! its request id (the row of its answer), station, list, coils by id. So two writes that touch different things run side by
+//! its request id (the row of its answer), station, list, coils by id; what is added in bulk or numbered (wires, coils, lists, winding
+//! orders) is added by one write at a time. So two writes that touch different things run side by
 //! side and share the flush to the disk, two that touch the same take turns, and none acts on what another one is changing.
 //! SERIALIZABLE would find the same conflicts only at the end of the work. Reads of more than one statement run at REPEATABLE READ,
 //! as one snapshot.

@@ -176,7 +176,8 @@ impl PostgresStore {
         }
         self.reader.close().await;
         self.writer.close().await;
-        self.listeners.close().await;
+        // Who still listens is not waited for.
+        drop(tokio::time::timeout(Duration::from_millis(200), self.listeners.close()).await);
     }
 
     /// A read of more than one statement: one snapshot.

@@ -21,7 +21,8 @@ pub struct Options {
     pub attempts: u32,
     /// The pause before the second attempt, about; each later one is twice as long.
     pub pause: Duration,
-    /// After this time no further attempt is begun.
+    /// After this time no further attempt is begun. Longer than a deadlock is looked for by default (1 s), and shorter than
+    /// [`lock_timeout`](Self::lock_timeout), so that whoever waited in vain for a lock does not wait again.
     pub attempts_within: Duration,
 }
 
@@ -36,7 +37,7 @@ impl Default for Options {
             idle_in_transaction_timeout: Duration::from_secs(10),
             attempts: 6,
             pause: Duration::from_millis(5),
-            attempts_within: Duration::from_secs(2),
+            attempts_within: Duration::from_secs(4),
         }
     }
 }

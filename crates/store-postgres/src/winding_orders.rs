@@ -8,7 +8,7 @@ use sqlx::PgConnection;
 use crate::PostgresStore;
 use crate::cells::{Cells, each};
 use crate::errors::engine;
-use crate::write::Write;
+use crate::write::{Turn, Write};
 
 /// Columns of a revision with the id of its order.
 const REVISIONS: &str = "SELECT o.order_number, o.order_id, r.revision, r.reason, r.digest, r.bytes, r.release_us \
@@ -17,12 +17,7 @@ const REVISIONS: &str = "SELECT o.order_number, o.order_id, r.revision, r.reason
 #[async_trait]
 impl WindingTables for Write<'_> {
     async fn lock_winding_orders(&mut self) -> Result<(), StoreError> {
-        // Against other releases only: reads go on.
-        sqlx::query("LOCK TABLE winding_orders IN SHARE ROW EXCLUSIVE MODE")
-            .execute(self.db())
-            .await
-            .map_err(engine)?;
-        Ok(())
+        self.take_turns(Turn::WindingOrders).await
     }
 
     async fn ordered_serials(&mut self, serial_ids: &[String]) -> Result<Vec<OrderedSerial>, StoreError> {

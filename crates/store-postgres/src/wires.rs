@@ -7,10 +7,14 @@ use becket_store::{Kind, NewWire, Page, PageRequest, StoreError, StoredWire};
 use crate::PostgresStore;
 use crate::cells::{Cells, each};
 use crate::errors::engine;
-use crate::write::Write;
+use crate::write::{Turn, Write};
 
 #[async_trait]
 impl WireTables for Write<'_> {
+    async fn lock_catalogue(&mut self) -> Result<(), StoreError> {
+        self.take_turns(Turn::Wires).await
+    }
+
     async fn insert_wire(&mut self, wire: &NewWire) -> Result<bool, StoreError> {
         let now_us = self.ctx.now_us;
         let inserted = sqlx::query(

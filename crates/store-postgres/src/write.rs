@@ -28,6 +28,15 @@ pub(crate) struct Write<'a> {
     pub(crate) ctx: &'a WriteContext,
 }
 
+/// What is added by one write at a time. The numbers are those of advisory locks and tell nothing.
+#[derive(Clone, Copy)]
+pub(crate) enum Turn {
+    Lists = 0x6263_0001,
+    WindingOrders = 0x6263_0002,
+    Wires = 0x6263_0003,
+    Coils = 0x6263_0004,
+}
+
 /// The attempts at one write.
 pub(crate) struct Attempts {
     made: u32,
@@ -90,6 +99,16 @@ impl Write<'_> {
     /// The connection within the transaction.
     pub(crate) fn db(&mut self) -> &mut PgConnection {
         &mut self.tx
+    }
+
+    /// Waits until no other write adds such things, and keeps others from it until this one has ended.
+    pub(crate) async fn take_turns(&mut self, turn: Turn) -> Result<(), StoreError> {
+        sqlx::query("SELECT pg_advisory_xact_lock($1)")
+            .bind(turn as i64)
+            .execute(self.db())
+            .await
+            .map_err(engine)?;
+        Ok(())
     }
 
     /// Gives the work up, and waits until its locks are free.

@@ -6,7 +6,7 @@ use becket_api::tokens::PageTokens;
 use becket_service_kit::{Clock, ComputePool};
 use becket_store::{CutStore, JournalStore, StoreError};
 
-use crate::changes::ListChanges;
+use crate::changes::{Following, ListChanges};
 use crate::turns::Turns;
 use crate::upstream::StringingClient;
 
@@ -24,6 +24,8 @@ pub(crate) struct App {
     pub(crate) stringing: StringingClient,
     /// Tells watchers which list has changed.
     pub(crate) changes: ListChanges,
+    /// Passes on to watchers what other replicas change.
+    _following: Following,
     /// Lets the calls that change one list take turns.
     pub(crate) turns: Turns,
 }
@@ -35,10 +37,12 @@ impl App {
         stringing: StringingClient,
         max_computations: usize,
     ) -> Result<Self, StoreError> {
+        let changes = ListChanges::default();
         Ok(Self {
+            _following: Following::start(Arc::clone(&store), changes.clone()),
             tokens: PageTokens::new(store.token_key().await?),
             pool: ComputePool::new(max_computations),
-            changes: ListChanges::default(),
+            changes,
             turns: Turns::default(),
             store,
             clock,

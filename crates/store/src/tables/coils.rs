@@ -18,6 +18,12 @@ pub trait CoilTables: Writing {
         Ok(())
     }
 
+    /// Keeps others from receiving coils until the write has ended, for the same reason as
+    /// [`lock_catalogue`](super::WireTables::lock_catalogue).
+    async fn lock_receipt(&mut self) -> Result<(), StoreError> {
+        Ok(())
+    }
+
     /// Adds a coil with version 1. Returns whether it was new; one that is there stays as it is.
     async fn insert_coil(&mut self, coil: &Coil) -> Result<bool, StoreError>;
 
@@ -76,6 +82,7 @@ pub async fn receive_coils(
     tables: &mut impl CoilTables,
     coils: &[Coil],
 ) -> Result<Vec<StoredCoil>, StoreError> {
+    tables.lock_receipt().await?;
     let now_us = tables.now_us();
     let mut clashes = Vec::new();
     let mut stored = Vec::with_capacity(coils.len());

@@ -7,7 +7,7 @@
 //! # Locks
 //!
 //! An engine on which writers run side by side locks what a write rests on before it is read, in this order: station, list,
-//! coils by id, and the head of the journal last, when the transaction is about to end. The steps named `lock_…` do that. On an
+//! coils by id. What is added in bulk or numbered takes turns as a whole. The steps named `lock_…` do that. On an
 //! engine with one writer at a time they do nothing.
 
 mod codes;

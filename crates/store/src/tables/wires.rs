@@ -9,6 +9,11 @@ use crate::string_store::{Imported, NewWire, StoredWire};
 /// The steps of writes of wires.
 #[async_trait]
 pub trait WireTables: Writing {
+    /// Keeps others from adding wires until the write has ended: two imports of the same wires in another order would wait for each other.
+    async fn lock_catalogue(&mut self) -> Result<(), StoreError> {
+        Ok(())
+    }
+
     /// Adds a wire with version 1. Returns whether it was new; one that is there stays as it is.
     async fn insert_wire(&mut self, wire: &NewWire) -> Result<bool, StoreError>;
 
@@ -27,6 +32,7 @@ pub trait WireTables: Writing {
 /// # Errors
 /// As stated there.
 pub async fn import_wires(tables: &mut impl WireTables, wires: &[NewWire]) -> Result<Imported, StoreError> {
+    tables.lock_catalogue().await?;
     let mut imported = Imported::default();
     let mut clashes = Vec::new();
     for wire in wires {

@@ -15,7 +15,7 @@ const CLIENTS: usize = 8;
 /// Most times that a client plans again because others took the wire in between.
 const ATTEMPTS: usize = 40;
 
-async fn plan(shop: &mut Shop, serial: &str) -> Result<CutList, Status> {
+pub(crate) async fn plan(shop: &mut Shop, serial: &str) -> Result<CutList, Status> {
     let request = PlanCutListRequest {
         request_id: shop.request_id(),
         station_id: "bench-1".into(),
@@ -26,7 +26,7 @@ async fn plan(shop: &mut Shop, serial: &str) -> Result<CutList, Status> {
 }
 
 /// Plans, and again while the answer is that the stock changed, as its documentation tells a caller to.
-async fn plan_at_last(mut shop: Shop, serial: String) -> CutList {
+pub(crate) async fn plan_at_last(mut shop: Shop, serial: String) -> CutList {
     for _ in 0..ATTEMPTS {
         match plan(&mut shop, &serial).await {
             Ok(list) => return list,
@@ -40,7 +40,7 @@ async fn plan_at_last(mut shop: Shop, serial: String) -> CutList {
     panic!("{serial} was not planned in {ATTEMPTS} attempts");
 }
 
-fn job(number: usize) -> Job {
+pub(crate) fn job(number: usize) -> Job {
     let mut jobs = demo::jobs().unwrap();
     let mut job = jobs.swap_remove(number % jobs.len());
     job.serial_id = format!("E-{number:03}");

@@ -11,6 +11,7 @@ mod kill;
 mod limits;
 mod page_tokens;
 mod plausible;
+mod replicas;
 mod split;
 mod tour;
 
