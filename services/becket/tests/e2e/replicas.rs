@@ -197,7 +197,7 @@ async fn a_kept_answer_follows_the_other_replica() {
         let request = GetJobRequest { serial_id: "C27-0107".to_owned() };
         let mut job = other.jobs.get_job(request).await.unwrap().into_inner().job.unwrap();
         pitch_hz += 0.5;
-        job.pitch_a4_hz = Some(pitch_hz);
+        job.options.get_or_insert_default().a4_hz = Some(pitch_hz);
         let request =
             AmendJobRequest { request_id: other.request_id(), job: Some(job), ..Default::default() };
         other.jobs.amend_job(request).await.unwrap();
