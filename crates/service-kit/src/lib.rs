@@ -47,4 +47,4 @@ pub use settings::{
     TelemetrySettings, TlsSettings,
 };
 pub use telemetry::{TelemetryError, init_telemetry};
-pub use writing::{Begun, begin_write};
+pub use writing::{Begun, begin_write, or_first_answer};

@@ -53,3 +53,27 @@ pub async fn begin_write<Q: WriteRequest, R: Message + Default>(
         None => Ok(Begun::New(context)),
     }
 }
+
+/// The outcome of a write; of one that was refused, the first answer if there is one by now.
+///
+/// A request that comes to two replicas at the same moment passes [`begin_write`] at both. One of them does the work, and the other may then find
+/// that the work cannot be done (again) and refuse it, although its caller is to get the first answer. So a refusal looks once more. `again` is
+/// the request as it came.
+///
+/// # Errors
+/// Those of the write.
+pub async fn or_first_answer<Q: WriteRequest, R: Message + Default, E>(
+    store: &(impl Engine + ?Sized),
+    clock: &dyn Clock,
+    call: &CallContext,
+    mut again: Q,
+    write: impl Future<Output = Result<R, E>>,
+) -> Result<R, E> {
+    match write.await {
+        Ok(answer) => Ok(answer),
+        Err(refusal) => match begin_write(store, clock, call, &mut again).await {
+            Ok(Begun::Answered(answer)) => Ok(answer),
+            _ => Err(refusal),
+        },
+    }
+}

@@ -18,6 +18,7 @@ pub(crate) fn engine(error: sqlx::Error) -> StoreError {
         sqlx::Error::Database(fault) => match sort(fault.as_ref()) {
             Sort::Busy => StoreError::Busy,
             Sort::Inconsistent => StoreError::ChangeInconsistent { reason: fault.message().to_owned() },
+            Sort::Text => StoreError::TextUnstorable,
             Sort::Corrupt => corrupt(error),
             Sort::Unavailable => StoreError::Unavailable(Box::new(error)),
         },
@@ -28,6 +29,7 @@ pub(crate) fn engine(error: sqlx::Error) -> StoreError {
 enum Sort {
     Busy,
     Inconsistent,
+    Text,
     Corrupt,
     Unavailable,
 }
@@ -42,7 +44,7 @@ fn sort(fault: &dyn DatabaseError) -> Sort {
         "XX001" | "XX002" => Sort::Corrupt,
         _ if code.starts_with("23") => Sort::Inconsistent,
         // Text with a zero byte, which PostgreSQL cannot hold.
-        "22021" => Sort::Inconsistent,
+        "22021" => Sort::Text,
         _ => Sort::Unavailable,
     }
 }

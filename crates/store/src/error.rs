@@ -173,6 +173,9 @@ pub enum StoreError {
         /// Its state.
         state: CutListState,
     },
+    /// A text holds a zero byte, which not every engine can keep or look for. Leave it out.
+    #[error("a text of the request holds a zero byte, which the store can neither keep nor look for")]
+    TextUnstorable,
     /// The cursor of a page is not one of this listing. Begin with the first page.
     #[error("the cursor is not one of this listing")]
     CursorInvalid,

@@ -172,10 +172,21 @@ impl Server {
     ///
     /// # Errors
     /// As [`Server::stop`].
-    pub(crate) async fn until_told_to_stop(mut self) -> Result<(), Failure> {
+    pub(crate) async fn until_told_to_stop(self) -> Result<(), Failure> {
+        self.until(told_to_stop()?).await
+    }
+
+    /// Serves until `told` is ready, or the server fails.
+    ///
+    /// # Errors
+    /// As [`Server::stop`].
+    pub(crate) async fn until(
+        mut self,
+        told: impl Future<Output = Result<(), Failure>>,
+    ) -> Result<(), Failure> {
         tokio::select! {
             failed = &mut self.serving => return ended(failed),
-            told = told_to_stop() => told?,
+            told = told => told?,
         }
         self.stop().await
     }
@@ -218,19 +229,26 @@ async fn routes(
     Ok((routes.routes(), names))
 }
 
-/// Waits for the signals that end a process: interrupt, and terminate where there is such a thing.
-async fn told_to_stop() -> Result<(), Failure> {
+/// Catches the signals that end a process, from now on: interrupt, and terminate where there is such a thing. What is returned waits for
+/// one.
+///
+/// # Errors
+/// [`Failure::Start`] if they cannot be caught.
+pub(crate) fn told_to_stop() -> Result<impl Future<Output = Result<(), Failure>>, Failure> {
     #[cfg(unix)]
     {
         use tokio::signal::unix::{SignalKind, signal};
+        let mut interrupt = signal(SignalKind::interrupt()).map_err(cannot_serve)?;
         let mut terminate = signal(SignalKind::terminate()).map_err(cannot_serve)?;
-        tokio::select! {
-            interrupted = tokio::signal::ctrl_c() => interrupted.map_err(cannot_serve),
-            _ = terminate.recv() => Ok(()),
-        }
+        Ok(async move {
+            tokio::select! {
+                _ = interrupt.recv() => Ok(()),
+                _ = terminate.recv() => Ok(()),
+            }
+        })
     }
     #[cfg(not(unix))]
-    tokio::signal::ctrl_c().await.map_err(cannot_serve)
+    Ok(async { tokio::signal::ctrl_c().await.map_err(cannot_serve) })
 }
 
 /// An error that keeps the server from running, with its causes.

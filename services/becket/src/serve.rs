@@ -28,8 +28,10 @@ pub(crate) async fn run(args: &Serve) -> Result<(), Failure> {
     });
     let listener = app::bind(listen, &settings.security).await?;
     let server = app::start(services, settings, &args.data, listener).await?;
+    // Whoever reads that it is ready may stop it at once.
+    let told_to_stop = app::told_to_stop()?;
     print(&format!("becket is ready on {}, data in {}", server.url(), args.data.display()))?;
-    server.until_told_to_stop().await
+    server.until(told_to_stop).await
 }
 
 /// Brings the tables of the database to this version.

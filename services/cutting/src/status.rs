@@ -251,6 +251,7 @@ fn of_store(error: StoreError) -> Status {
             .meta("state", list_state(state))
             .build(),
         StoreError::CursorInvalid => UseCaseError::PageToken.into(),
+        StoreError::TextUnstorable => StatusBuilder::new(ErrorReason::FieldInvalid, text).build(),
         StoreError::Busy => StatusBuilder::new(ErrorReason::Overloaded, text).build(),
         StoreError::Unavailable(source) => {
             tracing::error!(%source, "the store is unavailable");

@@ -47,6 +47,9 @@ impl From<JournalError> for Status {
             JournalError::PageToken => StatusBuilder::new(ErrorReason::PageTokenInvalid, text.clone())
                 .violation("page_token", text)
                 .build(),
+            JournalError::Store(StoreError::TextUnstorable) => {
+                StatusBuilder::new(ErrorReason::FieldInvalid, text).build()
+            }
             JournalError::Store(StoreError::Busy) => {
                 StatusBuilder::new(ErrorReason::Overloaded, text).build()
             }

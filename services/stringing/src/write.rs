@@ -1,7 +1,7 @@
 //! How writes begin, and their answers.
 
 use becket_api::requests::WriteRequest;
-use becket_service_kit::{Begun, CallContext, RequestError, begin_write};
+use becket_service_kit::{Begun, CallContext, RequestError, begin_write, or_first_answer};
 use becket_store::{Document, Written};
 use prost::{Message, Name};
 
@@ -16,6 +16,16 @@ impl App {
         request: &mut Q,
     ) -> Result<Begun<R>, RequestError> {
         begin_write(&*self.store, &*self.clock, call, request).await
+    }
+
+    /// Ends a write, as [`or_first_answer`] tells; `again` is its request.
+    pub(crate) async fn end<Q: WriteRequest, R: Message + Default>(
+        &self,
+        call: &CallContext,
+        again: Q,
+        write: impl Future<Output = Result<R, UseCaseError>>,
+    ) -> Result<R, UseCaseError> {
+        or_first_answer(&*self.store, &*self.clock, call, again, write).await
     }
 }
 

@@ -102,14 +102,17 @@ async fn check_healthy(fresh: &Fresh) {
     assert!(!log.contains("ERROR") && !log.contains("panicked"), "{log}");
 }
 
+/// Requests whose fields are set at random.
+pub(crate) async fn random_storm(url: &str, rounds: usize) {
+    let codes =
+        storm(url, rounds, 7, |method, random| message(&method.request, random).encode_to_vec().into()).await;
+    assert!(codes.contains_key("Ok") && codes.contains_key("InvalidArgument"), "{codes:?}");
+}
+
 #[tokio::test(flavor = "multi_thread")]
 async fn random_requests_are_answered_or_refused_properly() {
     let (fresh, _shop) = Fresh::with_demo().await;
-    let codes = storm(fresh.server.url(), 30, 7, |method, random| {
-        message(&method.request, random).encode_to_vec().into()
-    })
-    .await;
-    assert!(codes.contains_key("Ok") && codes.contains_key("InvalidArgument"), "{codes:?}");
+    random_storm(fresh.server.url(), 30).await;
     check_healthy(&fresh).await;
 }
 

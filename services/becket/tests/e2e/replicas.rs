@@ -16,6 +16,7 @@ use tempfile::TempDir;
 use tokio::task::JoinSet;
 
 use crate::concurrency::{job, plan, plan_at_last};
+use crate::every_method::random_storm;
 use crate::{Fresh, binary, data};
 
 /// A database with its settings file.
@@ -71,6 +72,18 @@ fn a_server_starts_on_tables_of_its_version_only() {
     assert!(replicas.migrate().contains("the tables were made"));
     assert!(replicas.migrate().contains("already"));
     assert!(replicas.serve("a").stop().success());
+}
+
+/// What callers may send does not depend on the engine: texts that it cannot keep are refused, not met with INTERNAL.
+#[tokio::test(flavor = "multi_thread")]
+async fn random_requests_are_answered_or_refused_properly() {
+    let replicas = Replicas::new();
+    replicas.migrate();
+    let server = replicas.serve("a");
+    Shop::connect(server.url()).await.unwrap().load().await.unwrap();
+    random_storm(server.url(), 10).await;
+    let log = server.log();
+    assert!(!log.contains("ERROR") && !log.contains("panicked"), "{log}");
 }
 
 async fn two(replicas: &Replicas) -> [(Server, Shop); 2] {

@@ -20,7 +20,9 @@ impl CoilService for Handlers {
         request: Request<ReceiveCoilsRequest>,
     ) -> Result<Response<ReceiveCoilsResponse>, Status> {
         let call = CallContext::of(&request)?;
-        Ok(Response::new(self.app.receive_coils(&call, request.into_inner()).await?))
+        let request = request.into_inner();
+        let write = self.app.receive_coils(&call, request.clone());
+        Ok(Response::new(self.app.end(&call, request, write).await?))
     }
 
     async fn weigh_coil(
@@ -28,7 +30,9 @@ impl CoilService for Handlers {
         request: Request<WeighCoilRequest>,
     ) -> Result<Response<WeighCoilResponse>, Status> {
         let call = CallContext::of(&request)?;
-        Ok(Response::new(self.app.weigh_coil(&call, request.into_inner()).await?))
+        let request = request.into_inner();
+        let write = self.app.weigh_coil(&call, request.clone());
+        Ok(Response::new(self.app.end(&call, request, write).await?))
     }
 
     async fn decide_coil_evidence(
@@ -51,7 +55,9 @@ impl CoilService for Handlers {
         request: Request<SetAsideCoilRequest>,
     ) -> Result<Response<SetAsideCoilResponse>, Status> {
         let call = CallContext::of(&request)?;
-        Ok(Response::new(self.app.set_aside_coil(&call, request.into_inner()).await?))
+        let request = request.into_inner();
+        let write = self.app.set_aside_coil(&call, request.clone());
+        Ok(Response::new(self.app.end(&call, request, write).await?))
     }
 
     async fn return_coil(
@@ -59,7 +65,9 @@ impl CoilService for Handlers {
         request: Request<ReturnCoilRequest>,
     ) -> Result<Response<ReturnCoilResponse>, Status> {
         let call = CallContext::of(&request)?;
-        Ok(Response::new(self.app.return_coil(&call, request.into_inner()).await?))
+        let request = request.into_inner();
+        let write = self.app.return_coil(&call, request.clone());
+        Ok(Response::new(self.app.end(&call, request, write).await?))
     }
 
     async fn scrap_coil(
@@ -67,7 +75,9 @@ impl CoilService for Handlers {
         request: Request<ScrapCoilRequest>,
     ) -> Result<Response<ScrapCoilResponse>, Status> {
         let call = CallContext::of(&request)?;
-        Ok(Response::new(self.app.scrap_coil(&call, request.into_inner()).await?))
+        let request = request.into_inner();
+        let write = self.app.scrap_coil(&call, request.clone());
+        Ok(Response::new(self.app.end(&call, request, write).await?))
     }
 
     async fn get_coil(&self, request: Request<GetCoilRequest>) -> Result<Response<GetCoilResponse>, Status> {
@@ -86,7 +96,9 @@ impl CoilService for Handlers {
         request: Request<SetStockRuleRequest>,
     ) -> Result<Response<SetStockRuleResponse>, Status> {
         let call = CallContext::of(&request)?;
-        Ok(Response::new(self.app.set_stock_rule(&call, request.into_inner()).await?))
+        let request = request.into_inner();
+        let write = self.app.set_stock_rule(&call, request.clone());
+        Ok(Response::new(self.app.end(&call, request, write).await?))
     }
 
     async fn list_stock_rules(

@@ -24,7 +24,9 @@ impl CutListService for Handlers {
         request: Request<PlanCutListRequest>,
     ) -> Result<Response<PlanCutListResponse>, Status> {
         let call = CallContext::of(&request)?;
-        Ok(Response::new(self.app.plan_cut_list(&call, request.into_inner()).await?))
+        let request = request.into_inner();
+        let write = self.app.plan_cut_list(&call, request.clone());
+        Ok(Response::new(self.app.end(&call, request, write).await?))
     }
 
     async fn start_cut_list(
@@ -32,7 +34,9 @@ impl CutListService for Handlers {
         request: Request<StartCutListRequest>,
     ) -> Result<Response<StartCutListResponse>, Status> {
         let call = CallContext::of(&request)?;
-        Ok(Response::new(self.app.start_cut_list(&call, request.into_inner()).await?))
+        let request = request.into_inner();
+        let write = self.app.start_cut_list(&call, request.clone());
+        Ok(Response::new(self.app.end(&call, request, write).await?))
     }
 
     async fn confirm_step(
@@ -40,7 +44,9 @@ impl CutListService for Handlers {
         request: Request<ConfirmStepRequest>,
     ) -> Result<Response<ConfirmStepResponse>, Status> {
         let call = CallContext::of(&request)?;
-        Ok(Response::new(self.app.confirm_step(&call, request.into_inner()).await?))
+        let request = request.into_inner();
+        let write = self.app.confirm_step(&call, request.clone());
+        Ok(Response::new(self.app.end(&call, request, write).await?))
     }
 
     async fn report_spoiled_piece(
@@ -48,7 +54,9 @@ impl CutListService for Handlers {
         request: Request<ReportSpoiledPieceRequest>,
     ) -> Result<Response<ReportSpoiledPieceResponse>, Status> {
         let call = CallContext::of(&request)?;
-        Ok(Response::new(self.app.report_spoiled_piece(&call, request.into_inner()).await?))
+        let request = request.into_inner();
+        let write = self.app.report_spoiled_piece(&call, request.clone());
+        Ok(Response::new(self.app.end(&call, request, write).await?))
     }
 
     async fn report_run_out(
@@ -64,7 +72,9 @@ impl CutListService for Handlers {
         request: Request<ReplanCutListRequest>,
     ) -> Result<Response<ReplanCutListResponse>, Status> {
         let call = CallContext::of(&request)?;
-        Ok(Response::new(self.app.replan_cut_list(&call, request.into_inner()).await?))
+        let request = request.into_inner();
+        let write = self.app.replan_cut_list(&call, request.clone());
+        Ok(Response::new(self.app.end(&call, request, write).await?))
     }
 
     async fn finish_cut_list(
@@ -72,7 +82,9 @@ impl CutListService for Handlers {
         request: Request<FinishCutListRequest>,
     ) -> Result<Response<FinishCutListResponse>, Status> {
         let call = CallContext::of(&request)?;
-        Ok(Response::new(self.app.finish_cut_list(&call, request.into_inner()).await?))
+        let request = request.into_inner();
+        let write = self.app.finish_cut_list(&call, request.clone());
+        Ok(Response::new(self.app.end(&call, request, write).await?))
     }
 
     async fn cancel_cut_list(
@@ -80,7 +92,9 @@ impl CutListService for Handlers {
         request: Request<CancelCutListRequest>,
     ) -> Result<Response<CancelCutListResponse>, Status> {
         let call = CallContext::of(&request)?;
-        Ok(Response::new(self.app.cancel_cut_list(&call, request.into_inner()).await?))
+        let request = request.into_inner();
+        let write = self.app.cancel_cut_list(&call, request.clone());
+        Ok(Response::new(self.app.end(&call, request, write).await?))
     }
 
     async fn get_cut_list(

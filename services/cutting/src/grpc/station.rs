@@ -17,7 +17,9 @@ impl StationService for Handlers {
         request: Request<SaveStationRequest>,
     ) -> Result<Response<SaveStationResponse>, Status> {
         let call = CallContext::of(&request)?;
-        Ok(Response::new(self.app.save_station(&call, request.into_inner()).await?))
+        let request = request.into_inner();
+        let write = self.app.save_station(&call, request.clone());
+        Ok(Response::new(self.app.end(&call, request, write).await?))
     }
 
     async fn get_station(
@@ -32,7 +34,9 @@ impl StationService for Handlers {
         request: Request<UnmountCoilRequest>,
     ) -> Result<Response<UnmountCoilResponse>, Status> {
         let call = CallContext::of(&request)?;
-        Ok(Response::new(self.app.unmount_coil(&call, request.into_inner()).await?))
+        let request = request.into_inner();
+        let write = self.app.unmount_coil(&call, request.clone());
+        Ok(Response::new(self.app.end(&call, request, write).await?))
     }
 
     async fn list_stations(

@@ -14,7 +14,9 @@ use super::Handlers;
 impl JobService for Handlers {
     async fn open_job(&self, request: Request<OpenJobRequest>) -> Result<Response<OpenJobResponse>, Status> {
         let call = CallContext::of(&request)?;
-        Ok(Response::new(self.app.open_job(&call, request.into_inner()).await?))
+        let request = request.into_inner();
+        let write = self.app.open_job(&call, request.clone());
+        Ok(Response::new(self.app.end(&call, request, write).await?))
     }
 
     async fn amend_job(
@@ -22,7 +24,9 @@ impl JobService for Handlers {
         request: Request<AmendJobRequest>,
     ) -> Result<Response<AmendJobResponse>, Status> {
         let call = CallContext::of(&request)?;
-        Ok(Response::new(self.app.amend_job(&call, request.into_inner()).await?))
+        let request = request.into_inner();
+        let write = self.app.amend_job(&call, request.clone());
+        Ok(Response::new(self.app.end(&call, request, write).await?))
     }
 
     async fn close_job(
@@ -30,7 +34,9 @@ impl JobService for Handlers {
         request: Request<CloseJobRequest>,
     ) -> Result<Response<CloseJobResponse>, Status> {
         let call = CallContext::of(&request)?;
-        Ok(Response::new(self.app.close_job(&call, request.into_inner()).await?))
+        let request = request.into_inner();
+        let write = self.app.close_job(&call, request.clone());
+        Ok(Response::new(self.app.end(&call, request, write).await?))
     }
 
     async fn get_job(&self, request: Request<GetJobRequest>) -> Result<Response<GetJobResponse>, Status> {

@@ -17,7 +17,9 @@ impl ScaleService for Handlers {
         request: Request<CreateScaleRequest>,
     ) -> Result<Response<CreateScaleResponse>, Status> {
         let call = CallContext::of(&request)?;
-        Ok(Response::new(self.app.create_scale(&call, request.into_inner()).await?))
+        let request = request.into_inner();
+        let write = self.app.create_scale(&call, request.clone());
+        Ok(Response::new(self.app.end(&call, request, write).await?))
     }
 
     async fn update_scale(
@@ -25,7 +27,9 @@ impl ScaleService for Handlers {
         request: Request<UpdateScaleRequest>,
     ) -> Result<Response<UpdateScaleResponse>, Status> {
         let call = CallContext::of(&request)?;
-        Ok(Response::new(self.app.update_scale(&call, request.into_inner()).await?))
+        let request = request.into_inner();
+        let write = self.app.update_scale(&call, request.clone());
+        Ok(Response::new(self.app.end(&call, request, write).await?))
     }
 
     async fn release_scale(
@@ -33,7 +37,9 @@ impl ScaleService for Handlers {
         request: Request<ReleaseScaleRequest>,
     ) -> Result<Response<ReleaseScaleResponse>, Status> {
         let call = CallContext::of(&request)?;
-        Ok(Response::new(self.app.release_scale(&call, request.into_inner()).await?))
+        let request = request.into_inner();
+        let write = self.app.release_scale(&call, request.clone());
+        Ok(Response::new(self.app.end(&call, request, write).await?))
     }
 
     async fn get_scale(

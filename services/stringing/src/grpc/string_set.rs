@@ -38,7 +38,9 @@ impl StringSetService for Handlers {
         request: Request<FreezeStringSetRequest>,
     ) -> Result<Response<FreezeStringSetResponse>, Status> {
         let call = CallContext::of(&request)?;
-        Ok(Response::new(self.app.freeze_string_set(&call, request.into_inner()).await?))
+        let request = request.into_inner();
+        let write = self.app.freeze_string_set(&call, request.clone());
+        Ok(Response::new(self.app.end(&call, request, write).await?))
     }
 
     async fn compute_partials(

@@ -17,7 +17,9 @@ impl WindingOrderService for Handlers {
         request: Request<ReleaseWindingOrderRequest>,
     ) -> Result<Response<ReleaseWindingOrderResponse>, Status> {
         let call = CallContext::of(&request)?;
-        Ok(Response::new(self.app.release_winding_order(&call, request.into_inner()).await?))
+        let request = request.into_inner();
+        let write = self.app.release_winding_order(&call, request.clone());
+        Ok(Response::new(self.app.end(&call, request, write).await?))
     }
 
     async fn get_winding_order(

@@ -17,7 +17,9 @@ impl WireService for Handlers {
         request: Request<ImportWiresRequest>,
     ) -> Result<Response<ImportWiresResponse>, Status> {
         let call = CallContext::of(&request)?;
-        Ok(Response::new(self.app.import_wires(&call, request.into_inner()).await?))
+        let request = request.into_inner();
+        let write = self.app.import_wires(&call, request.clone());
+        Ok(Response::new(self.app.end(&call, request, write).await?))
     }
 
     async fn update_wire(
@@ -25,7 +27,9 @@ impl WireService for Handlers {
         request: Request<UpdateWireRequest>,
     ) -> Result<Response<UpdateWireResponse>, Status> {
         let call = CallContext::of(&request)?;
-        Ok(Response::new(self.app.update_wire(&call, request.into_inner()).await?))
+        let request = request.into_inner();
+        let write = self.app.update_wire(&call, request.clone());
+        Ok(Response::new(self.app.end(&call, request, write).await?))
     }
 
     async fn get_wire(&self, request: Request<GetWireRequest>) -> Result<Response<GetWireResponse>, Status> {
