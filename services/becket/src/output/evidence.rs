@@ -176,10 +176,7 @@ mod tests {
               becket decide R0101 4 accept
               becket decide R0101 4 reject"#]]
         .assert_eq(&weighing_text(&coil, &held, 0, UnitSystem::Metric));
-        expect![[r#"
-              wire       likely 4.9500 g/m, -1.0 % of the catalogue's
-        "#]]
-        .assert_eq(&density_text(&coil));
+        assert_eq!(density_text(&coil), "  wire       likely 4.9500 g/m, -1.0 % of the catalogue's\n");
         assert_eq!(density_text(&Coil { likely_density_g_m: 5.004, ..coil }), "");
         let told = |sds| run_out_text("R0101", -3_000_000, sds, UnitSystem::Metric);
         assert!(!told(-2.9).contains("Look for") && told(-3.1).contains("Look for"));
