@@ -1,5 +1,5 @@
 //! What is this engine's own: writes that take long, news, time-outs, a server that dies, and what the database itself refuses.
-#![allow(clippy::unwrap_used, clippy::panic, reason = "tests")]
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, reason = "tests")]
 
 use std::time::{Duration, Instant};
 
