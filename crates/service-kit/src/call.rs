@@ -1,6 +1,7 @@
 //! What is known of the call that is being served, to everything that runs within it.
 
 use std::collections::hash_map::RandomState;
+use std::fmt;
 use std::hash::{BuildHasher, Hasher};
 use std::sync::atomic::{AtomicU64, Ordering};
 use std::sync::{Arc, OnceLock};
@@ -25,7 +26,7 @@ tokio::task_local! {
 #[derive(Debug, Clone)]
 pub(crate) struct Call {
     /// Tells calls apart in the log.
-    pub(crate) id: String,
+    pub(crate) id: CallId,
     /// How many bytes of headers the caller takes with an error.
     pub(crate) error_bytes: usize,
     /// The request id of a write, once it is read.
@@ -38,7 +39,7 @@ impl Call {
     pub(crate) fn begin(headers: &HeaderMap) -> Self {
         let stated = headers.get(ERROR_BYTES_KEY).and_then(|value| value.to_str().ok()?.parse().ok());
         let error_bytes = stated.unwrap_or(DEFAULT_ERROR_BYTES).clamp(DEFAULT_ERROR_BYTES, MAX_ERROR_BYTES);
-        Self { id: new_id(), error_bytes, request_id: Arc::default() }
+        Self { id: CallId::new(), error_bytes, request_id: Arc::default() }
     }
 
     /// The call being served; outside any call one of its own.
@@ -47,14 +48,28 @@ impl Call {
     }
 }
 
-/// Makes the id of a new call: a prefix that differs between processes and a count.
+/// The id of a call: a number that differs between processes and a count.
 ///
 /// It only has to tell calls apart in a log; it is no secret.
-fn new_id() -> String {
-    static PREFIX: OnceLock<u64> = OnceLock::new();
-    static COUNT: AtomicU64 = AtomicU64::new(1);
-    let prefix = PREFIX.get_or_init(|| RandomState::new().build_hasher().finish());
-    format!("{prefix:016x}-{}", COUNT.fetch_add(1, Ordering::Relaxed))
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) struct CallId {
+    process: u64,
+    count: u64,
+}
+
+impl CallId {
+    fn new() -> Self {
+        static PROCESS: OnceLock<u64> = OnceLock::new();
+        static COUNT: AtomicU64 = AtomicU64::new(1);
+        let process = *PROCESS.get_or_init(|| RandomState::new().build_hasher().finish());
+        Self { process, count: COUNT.fetch_add(1, Ordering::Relaxed) }
+    }
+}
+
+impl fmt::Display for CallId {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{:016x}-{}", self.process, self.count)
+    }
 }
 
 #[cfg(test)]

@@ -160,12 +160,12 @@ pub fn from_faults(faults: &[Fault]) -> Status {
 /// line too.
 pub fn internal(detail: impl fmt::Display) -> Status {
     let call_id = Call::current().id;
-    tracing::error!(call_id, %detail, "fault of the service");
+    tracing::error!(%call_id, %detail, "fault of the service");
     StatusBuilder::new(
         ErrorReason::Internal,
         format!("the service has a fault; incident {call_id} in its log tells more"),
     )
-    .meta("incident_id", call_id)
+    .meta("incident_id", call_id.to_string())
     .build()
 }
 

@@ -12,6 +12,7 @@ mod checked_scales;
 mod compute;
 mod design;
 mod error;
+mod frame;
 mod grpc;
 mod inputs;
 mod messages;

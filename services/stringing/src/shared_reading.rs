@@ -55,7 +55,10 @@ struct Reader<T>(Arc<Shared<T>>);
 
 impl<T: Copy> Reader<T> {
     async fn run(self) {
-        while let Some(asking) = self.asking() {
+        loop {
+            // Calls that are ready to ask do so first, and share the reading that begins then.
+            tokio::task::yield_now().await;
+            let Some(asking) = self.asking() else { return };
             // If it fails, the senders are dropped, which tells the callers.
             let Some(found) = (self.0.read)().await else { continue };
             for sender in asking {

@@ -96,6 +96,33 @@ impl Server {
         std::fs::read_to_string(&self.log).unwrap_or_default()
     }
 
+    /// Memory that the process holds now (resident set), in bytes. Its peak counts from this moment on.
+    ///
+    /// # Panics
+    /// Where there is no Linux `/proc`.
+    #[must_use]
+    pub fn peak_from_now(&self) -> u64 {
+        // "5" makes the peak what is held at this moment; see proc(5), clear_refs.
+        std::fs::write(self.proc("clear_refs"), "5").expect("the peak of a child can be reset");
+        self.peak_bytes()
+    }
+
+    /// Most memory that the process has held since it was started or since [`Server::peak_from_now`], in bytes.
+    ///
+    /// # Panics
+    /// Where there is no Linux `/proc`.
+    #[must_use]
+    pub fn peak_bytes(&self) -> u64 {
+        let status = std::fs::read_to_string(self.proc("status")).expect("the process runs");
+        let peak = status.lines().find_map(|line| line.strip_prefix("VmHWM:"));
+        let kib = peak.and_then(|text| text.trim().trim_end_matches(" kB").parse::<u64>().ok());
+        kib.expect("the system tells the peak") * 1024
+    }
+
+    fn proc(&self, file: &str) -> PathBuf {
+        Path::new("/proc").join(self.child.id().to_string()).join(file)
+    }
+
     /// Ends the process at once, as a power failure would (SIGKILL).
     pub fn kill(mut self) {
         self.end();

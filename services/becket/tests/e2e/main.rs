@@ -2,6 +2,7 @@
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, reason = "tests")]
 
 mod access;
+mod batch_memory;
 mod command_line;
 mod concurrency;
 mod design;

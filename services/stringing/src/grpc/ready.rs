@@ -1,19 +1,20 @@
 //! String sets that are sent as the bytes that they are kept as.
 //!
 //! Decoding a kept answer only to let the server encode it again would take several times what all the rest of a call takes.
-//! So the methods whose answers are kept are served here, with a codec that sends bytes; every other method of the service
-//! goes on to the generated server. Messages stay plain for clients, and what holds for every call (deadline, admission, error
+//! So the methods whose answers are kept are served here, with a body that sends bytes as they are; every other method of the
+//! service goes on to the generated server. Messages stay plain for clients, and what holds for every call (deadline, admission, error
 //! details, logging) is put around this service as around all others.
 
 use std::convert::Infallible;
 use std::marker::PhantomData;
-use std::sync::Arc;
+use std::pin::Pin;
+use std::sync::{Arc, OnceLock};
 use std::task::{Context, Poll};
 
 use becket_api::stringing::string_set_service_server::{self, StringSetServiceServer};
 use becket_service_kit::LimitSettings;
 use prost::Message;
-use prost::bytes::{BufMut, Bytes};
+use prost::bytes::Bytes;
 use tonic::body::Body;
 use tonic::codec::{Codec, EncodeBuf, Encoder};
 use tonic::codegen::{BoxFuture, Service, http};
@@ -24,6 +25,7 @@ use tonic_prost::ProstDecoder;
 use super::Handlers;
 use crate::app::App;
 use crate::error::UseCaseError;
+use crate::frame::message_of;
 
 const GET_STRING_SET: &str = "/becket.stringing.v1.StringSetService/GetStringSet";
 const COMPUTE_STRING_SET: &str = "/becket.stringing.v1.StringSetService/ComputeStringSet";
@@ -46,7 +48,7 @@ impl ReadyAnswers {
         Self { app: Arc::clone(&handlers.app), max_request_bytes, max_response_bytes, others }
     }
 
-    /// Answers a call with the bytes that `answer` gives.
+    /// Answers a call with the frame that `answer` gives.
     fn answer<Q, F>(
         &self,
         request: http::Request<Body>,
@@ -57,10 +59,19 @@ impl ReadyAnswers {
         F: Future<Output = Result<Bytes, UseCaseError>> + Send + 'static,
     {
         let app = Arc::clone(&self.app);
-        let mut grpc = Grpc::new(ReadyCodec::<Q>(PhantomData))
+        let mut grpc = Grpc::new(RequestCodec::<Q>(PhantomData))
             .apply_max_message_size_config(Some(self.max_request_bytes), Some(self.max_response_bytes));
-        let method = Method(Some(|request| answer(app, request)));
-        Box::pin(async move { Ok(grpc.unary(method, request).await) })
+        let most = self.max_response_bytes;
+        Box::pin(async move {
+            let ready = Arc::new(OnceLock::new());
+            let method =
+                Method { answer: Some(move |request| answer(app, request)), ready: Arc::clone(&ready), most };
+            let response = grpc.unary(method, request).await;
+            Ok(match ready.get() {
+                Some(frame) => response.map(|_| Body::new(ReadyBody::new(Bytes::clone(frame)))),
+                None => response,
+            })
+        })
     }
 }
 
@@ -91,41 +102,57 @@ impl Service<http::Request<Body>> for ReadyAnswers {
     }
 }
 
-/// A method that is called once.
-struct Method<A>(Option<A>);
+/// A method that is called once. The library reads the request and makes the headers of the answer; the frame goes past its
+/// encoder, which would copy it.
+struct Method<A> {
+    answer: Option<A>,
+    /// Where the frame is put.
+    ready: Arc<OnceLock<Bytes>>,
+    /// Most bytes of a message.
+    most: usize,
+}
 
 impl<Q, A, F> UnaryService<Q> for Method<A>
 where
     A: FnOnce(Q) -> F,
     F: Future<Output = Result<Bytes, UseCaseError>> + Send + 'static,
 {
-    type Response = Bytes;
-    type Future = BoxFuture<Response<Bytes>, Status>;
+    type Response = ();
+    type Future = BoxFuture<Response<()>, Status>;
 
     fn call(&mut self, request: Request<Q>) -> Self::Future {
-        let answer = self.0.take().map(|answer| answer(request.into_inner()));
+        let answer = self.answer.take().map(|answer| answer(request.into_inner()));
+        let (ready, most) = (Arc::clone(&self.ready), self.most);
         Box::pin(async move {
-            match answer {
-                Some(answer) => Ok(Response::new(answer.await?)),
-                None => {
-                    Err(UseCaseError::Internal("a method was called twice for one request".to_owned()).into())
-                }
+            let Some(answer) = answer else {
+                let text = "a method was called twice for one request";
+                return Err(UseCaseError::Internal(text.to_owned()).into());
+            };
+            let frame = answer.await?;
+            let found = message_of(&frame).len();
+            if found > most {
+                let text =
+                    format!("the message is too large: found {found} bytes, the limit is: {most} bytes");
+                return Err(Status::resource_exhausted(text));
             }
+            // It is empty until now, since the method is called once.
+            let _ = ready.set(frame);
+            Ok(Response::new(()))
         })
     }
 }
 
-/// Takes a message and gives bytes.
-struct ReadyCodec<Q>(PhantomData<Q>);
+/// Takes a message and encodes nothing: the frame is made elsewhere.
+struct RequestCodec<Q>(PhantomData<Q>);
 
-impl<Q: Message + Default + 'static> Codec for ReadyCodec<Q> {
-    type Encode = Bytes;
+impl<Q: Message + Default + 'static> Codec for RequestCodec<Q> {
+    type Encode = ();
     type Decode = Q;
-    type Encoder = AsItIs;
+    type Encoder = Nothing;
     type Decoder = ProstDecoder<Q>;
 
-    fn encoder(&mut self) -> AsItIs {
-        AsItIs
+    fn encoder(&mut self) -> Nothing {
+        Nothing
     }
 
     fn decoder(&mut self) -> ProstDecoder<Q> {
@@ -133,15 +160,49 @@ impl<Q: Message + Default + 'static> Codec for ReadyCodec<Q> {
     }
 }
 
-/// Sends bytes as they are.
-struct AsItIs;
+struct Nothing;
 
-impl Encoder for AsItIs {
-    type Item = Bytes;
+impl Encoder for Nothing {
+    type Item = ();
     type Error = Status;
 
-    fn encode(&mut self, answer: Bytes, buffer: &mut EncodeBuf<'_>) -> Result<(), Status> {
-        buffer.put(answer);
+    fn encode(&mut self, (): (), _: &mut EncodeBuf<'_>) -> Result<(), Status> {
         Ok(())
+    }
+}
+
+/// One frame and the trailers of success.
+struct ReadyBody {
+    frame: Option<Bytes>,
+    ended: bool,
+}
+
+impl ReadyBody {
+    fn new(frame: Bytes) -> Self {
+        Self { frame: Some(frame), ended: false }
+    }
+}
+
+impl http_body::Body for ReadyBody {
+    type Data = Bytes;
+    type Error = Status;
+
+    fn poll_frame(
+        mut self: Pin<&mut Self>,
+        _: &mut Context<'_>,
+    ) -> Poll<Option<Result<http_body::Frame<Bytes>, Status>>> {
+        if let Some(frame) = self.frame.take() {
+            return Poll::Ready(Some(Ok(http_body::Frame::data(frame))));
+        }
+        if std::mem::replace(&mut self.ended, true) {
+            return Poll::Ready(None);
+        }
+        let mut trailers = http::HeaderMap::new();
+        trailers.insert("grpc-status", http::HeaderValue::from_static("0"));
+        Poll::Ready(Some(Ok(http_body::Frame::trailers(trailers))))
+    }
+
+    fn is_end_stream(&self) -> bool {
+        self.ended
     }
 }

@@ -10,6 +10,7 @@ use becket_service_kit::{CallContext, Deadline};
 use tonic::{Request, Response, Status};
 
 use super::Handlers;
+use crate::frame::message_of;
 use crate::use_cases::JobSetStream;
 use crate::write::decode;
 
@@ -23,14 +24,14 @@ impl StringSetService for Handlers {
         &self,
         request: Request<ComputeStringSetRequest>,
     ) -> Result<Response<ComputeStringSetResponse>, Status> {
-        Ok(Response::new(decode(&self.app.compute_string_set(request.into_inner()).await?)?))
+        Ok(Response::new(decode(message_of(&self.app.compute_string_set(request.into_inner()).await?))?))
     }
 
     async fn get_string_set(
         &self,
         request: Request<GetStringSetRequest>,
     ) -> Result<Response<GetStringSetResponse>, Status> {
-        Ok(Response::new(decode(&self.app.get_string_set(request.into_inner()).await?)?))
+        Ok(Response::new(decode(message_of(&self.app.get_string_set(request.into_inner()).await?))?))
     }
 
     async fn freeze_string_set(

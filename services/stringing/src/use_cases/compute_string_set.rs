@@ -17,6 +17,7 @@ use crate::answer_cache::KeptAnswer;
 use crate::app::App;
 use crate::compute::SetSource;
 use crate::error::UseCaseError;
+use crate::frame::framed;
 use crate::inputs::{named_wires, scale_id};
 use crate::write::decode;
 
@@ -26,7 +27,7 @@ const METHOD: &str = "becket.stringing.v1.StringSetService/ComputeStringSet";
 const MAX_WIRES: usize = 2000;
 
 impl App {
-    /// Computes the set of a stored revision, or of a scale in the request: an encoded [`ComputeStringSetResponse`].
+    /// Computes the set of a stored revision, or of a scale in the request: a [`ComputeStringSetResponse`], framed.
     pub(crate) async fn compute_string_set(
         &self,
         request: ComputeStringSetRequest,
@@ -48,7 +49,7 @@ impl App {
             self.computed_sets.holds(&digest, &basis, sequence);
             return Ok(answer);
         }
-        let answer = Bytes::from(self.newly_computed(request).await?.encode_to_vec());
+        let answer = framed(&self.newly_computed(request).await?)?;
         self.computed_sets.put(digest, standing, answer.clone());
         Ok(answer)
     }

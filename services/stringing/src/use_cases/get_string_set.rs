@@ -6,7 +6,6 @@ use becket_api::stringing::{self, GetStringSetRequest, GetStringSetResponse, Job
 use becket_scale::{ComputeOptionsDraft, ScaleDraft};
 use becket_store::{FrozenSet, Kind, SetStanding, StoreError, StoredJob};
 use becket_wire::{Catalogue, WireDraft};
-use prost::Message;
 use prost::bytes::Bytes;
 use prost::encoding::{WireType, encode_key, encode_varint};
 
@@ -15,6 +14,7 @@ use crate::app::App;
 use crate::checked_scales::CheckedScales;
 use crate::compute::SetSource;
 use crate::error::UseCaseError;
+use crate::frame::{framed, framed_with};
 use crate::inputs::{job_terms, scale_id};
 use crate::write::decode;
 
@@ -44,8 +44,8 @@ impl SetBasis {
 }
 
 impl App {
-    /// The set as frozen, or else as it follows from the job, its scale and the catalogue as they are now: an encoded
-    /// [`GetStringSetResponse`].
+    /// The set as frozen, or else as it follows from the job, its scale and the catalogue as they are now: a
+    /// [`GetStringSetResponse`], framed.
     pub(crate) async fn get_string_set(&self, request: GetStringSetRequest) -> Result<Bytes, UseCaseError> {
         let serial_id = request.serial_id;
         let kept = self.sets.get(&serial_id);
@@ -72,11 +72,10 @@ impl App {
         let (basis, answer) = if job.freeze_us.is_some() {
             let frozen = self.stored_frozen_set(&serial_id).await?;
             decode::<StringSet>(&frozen.bytes)?;
-            (SetBasis::Frozen, answer_with(&frozen.bytes))
+            (SetBasis::Frozen, answer_with(&frozen.bytes)?)
         } else {
             let set = Arc::unwrap_or_clone(self.set_of(&job).await?);
-            let answer = GetStringSetResponse { string_set: Some(set) }.encode_to_vec();
-            (SetBasis::of(standing), answer.into())
+            (SetBasis::of(standing), framed(&GetStringSetResponse { string_set: Some(set) })?)
         };
         self.sets.put(serial_id, basis, Bytes::clone(&answer));
         Ok(answer)
@@ -173,25 +172,29 @@ fn frozen_inputs(serial_id: &str, basis: &stringing::SetBasis) -> Option<SetSour
     })
 }
 
-/// An encoded [`GetStringSetResponse`] with an encoded set in it, as it is.
-fn answer_with(set: &[u8]) -> Bytes {
-    let mut answer = Vec::with_capacity(set.len().saturating_add(16));
-    encode_key(SET_FIELD, WireType::LengthDelimited, &mut answer);
-    encode_varint(u64::try_from(set.len()).unwrap_or(u64::MAX), &mut answer);
-    answer.extend_from_slice(set);
-    answer.into()
+/// A framed [`GetStringSetResponse`] with an encoded set in it, as it is.
+fn answer_with(set: &[u8]) -> Result<Bytes, UseCaseError> {
+    let mut before = Vec::with_capacity(16);
+    encode_key(SET_FIELD, WireType::LengthDelimited, &mut before);
+    encode_varint(u64::try_from(set.len()).unwrap_or(u64::MAX), &mut before);
+    framed_with(before.len().saturating_add(set.len()), |to| {
+        to.extend_from_slice(&before);
+        to.extend_from_slice(set);
+    })
 }
 
 #[cfg(test)]
 mod tests {
+    use prost::Message;
+
     use super::*;
 
     #[test]
     fn an_encoded_set_in_an_answer_is_the_answer_encoded() {
         for size in [0, 1, 127, 128, 70_000] {
             let set = StringSet { serial_id: "S".repeat(size), ..StringSet::default() };
-            let answer = answer_with(&set.encode_to_vec());
-            assert_eq!(answer, GetStringSetResponse { string_set: Some(set) }.encode_to_vec());
+            let answer = answer_with(&set.encode_to_vec()).unwrap();
+            assert_eq!(answer, framed(&GetStringSetResponse { string_set: Some(set) }).unwrap());
         }
     }
 }

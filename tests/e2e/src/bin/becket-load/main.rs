@@ -4,9 +4,14 @@
 //! They are measured in turn, round by round, so that a machine that slows down slows both. Requests are sent without
 //! decoding what comes back: what differs between the two is the service.
 //!
+//! Besides the rates, which also depend on what the callers and other programs take of the machine, the report has the time
+//! that each service's own threads work for a call, those of its database among them.
+//!
 //! The run is bounded in time and in requests.
 
 mod bare;
+mod batch;
+mod cpu;
 mod measure;
 mod report;
 mod service;
@@ -41,6 +46,9 @@ struct Options {
     /// Threads of each runtime: of the service, of the bare service, of the callers
     #[arg(long, default_value_t = 1, value_parser = clap::value_parser!(u64).range(1..=64))]
     threads: u64,
+    /// Measure ComputeJobSets of so many serials instead, on all cores, beside the same computation in this process
+    #[arg(long, value_parser = clap::value_parser!(u64).range(1..=20_000))]
+    batch: Option<u64>,
     /// Form of the report
     #[arg(long, value_enum, default_value_t = Format::Table)]
     format: Format,
@@ -75,9 +83,24 @@ fn run(options: &Options) -> Result<(), Failure> {
     if options.connections.saturating_mul(options.streams) > 200 {
         return Err("connections times streams must not be above 200".into());
     }
+    if let Some(serials) = options.batch {
+        let report = batch::run(usize::try_from(serials)?, options.rounds)?;
+        match options.format {
+            Format::Table => println!("{report}"),
+            Format::Json => println!("{:#}", report.json()),
+        }
+        return Ok(());
+    }
     let threads = usize::try_from(options.threads)?;
-    let runtime = || tokio::runtime::Builder::new_multi_thread().worker_threads(threads).enable_all().build();
-    let (of_service, of_bare, of_callers) = (runtime()?, runtime()?, runtime()?);
+    let runtime = |name: &str| {
+        tokio::runtime::Builder::new_multi_thread()
+            .worker_threads(threads)
+            .thread_name(name)
+            .enable_all()
+            .build()
+    };
+    let (of_service, of_bare, of_callers) =
+        (runtime(cpu::SERVICE)?, runtime(cpu::BARE)?, runtime(cpu::CALLERS)?);
     let folder = tempfile::tempdir()?;
     let service = of_service.block_on(service::Service::start(folder.path()))?;
     let prepared = of_callers.block_on(service::prepare(service.url()))?;

@@ -14,7 +14,7 @@ use tonic::client::Grpc;
 use tonic::transport::{Channel, Endpoint};
 
 use crate::service::{Exchange, Prepared};
-use crate::{Failure, Options, bare};
+use crate::{Failure, Options, bare, cpu};
 
 const GET_STRING_SET: &str = "/becket.stringing.v1.StringSetService/GetStringSet";
 const COMPUTE_STRING_SET: &str = "/becket.stringing.v1.StringSetService/ComputeStringSet";
@@ -44,9 +44,18 @@ pub(crate) struct Sample {
     pub(crate) requests: u64,
     pub(crate) took: Duration,
     pub(crate) latency_us: Histogram<u64>,
+    /// Time that the threads of the service that answers have worked, if it is known.
+    pub(crate) worked: Option<Duration>,
 }
 
 impl Sample {
+    /// Time that the service works for a call, in µs.
+    pub(crate) fn cpu_us(&self) -> Option<f64> {
+        #[expect(clippy::cast_precision_loss, reason = "a number of requests is far below 2^53")]
+        let requests = self.requests as f64;
+        Some(1e6 * self.worked?.as_secs_f64() / requests)
+    }
+
     pub(crate) fn per_second(&self) -> f64 {
         #[expect(clippy::cast_precision_loss, reason = "a number of requests is far below 2^53")]
         let requests = self.requests as f64;
@@ -62,6 +71,8 @@ struct Target {
     connections: Vec<Channel>,
     path: &'static str,
     exchange: Exchange,
+    /// Name of the threads of the service that answers.
+    threads: &'static str,
 }
 
 async fn connections(url: &str, count: u32) -> Result<Vec<Channel>, Failure> {
@@ -90,7 +101,11 @@ pub(crate) async fn rounds(
             Case::Computed => (&service, COMPUTE_STRING_SET, &prepared.computed),
             Case::BareComputed => (&bare, bare::COMPUTED, &prepared.computed),
         };
-        Target { connections: connections.clone(), path, exchange: exchange.clone() }
+        let threads = match case {
+            Case::Open | Case::Frozen | Case::Computed => cpu::SERVICE,
+            Case::BareOpen | Case::BareFrozen | Case::BareComputed => cpu::BARE,
+        };
+        Target { connections: connections.clone(), path, exchange: exchange.clone(), threads }
     };
     let left = Arc::new(AtomicU64::new(options.requests));
     for case in CASES {
@@ -128,7 +143,7 @@ async fn measure(
     limit: Limit,
     left: &Arc<AtomicU64>,
 ) -> Result<Sample, Failure> {
-    let begin = Instant::now();
+    let (begin, before) = (Instant::now(), cpu::worked(target.threads));
     let mut workers = JoinSet::new();
     for connection in &target.connections {
         for _ in 0..options.streams {
@@ -140,7 +155,9 @@ async fn measure(
     while let Some(done) = workers.join_next().await {
         latency_us.add(done??)?;
     }
-    Ok(Sample { requests: latency_us.len(), took: begin.elapsed(), latency_us })
+    let took = begin.elapsed();
+    let worked = cpu::worked(target.threads).zip(before).map(|(after, before)| after.saturating_sub(before));
+    Ok(Sample { requests: latency_us.len(), took, latency_us, worked })
 }
 
 /// Calls one after the other. Each answer must have the length that is due, the first and the last every byte.
