@@ -67,7 +67,9 @@
 //! [`BestPlanner`] goes through the serials in due order with as many open as trays and due window allow, and stops for a
 //! wire as late as that permits, so that each stop serves all open serials. Per stop, coils are filled by exact subset sums
 //! (for lengths too fine for that, by sums of up to four blocks), by best fit decreasing, and, where coils are short, by
-//! column generation with diving; a search then refills few coils at a time, and blocks are moved so that serials get their
+//! column generation over all coils at once with diving, after which the coils to blame for the gap are cut anew; where that
+//! does not apply, a search refills few coils at a time. Too little wire: the serials that cannot all be whole are ruled out
+//! by prices, and of the first that cannot be whole the most pieces are sought by column generation. Blocks are moved so that serials get their
 //! wire from few lots. Which wires stay on the reel positions is searched for, and where nearly every stop takes one coil,
 //! whole days are planned anew with coils that last. Pieces are cut as late as the mountings allow, which lets those of one
 //! serial come from several coils in the wanted order. The plan of [`FirstPlanner`] is a candidate too, up to a size. A problem
@@ -75,7 +77,8 @@
 //! of nodes.
 //!
 //! For each level [`Quality`] states value, lower bound and whether they meet. Bounds: capacity with the longest coils first,
-//! dual feasible functions, the Lagrangian bound at the prices of the linear program, and for reel changes the spans of serials
+//! dual feasible functions, the Lagrangian bound at the prices of the linear program on scrap, coils opened and mountings in
+//! turn and on pieces uncut, and for reel changes the spans of serials
 //! that cannot overlap by due window and trays, with the trims that so many mountings cost. A bound of a level holds for
 //! all plans that are no worse on the levels before. What is not proven is said to be open: a plan with uncut pieces does not
 //! claim that there is no better one unless the bound says so.

@@ -1,6 +1,7 @@
 //! Bounds: what no plan can do better.
 
 use super::core::{Cost, Demand, Rules, Stock};
+use super::dual::PriceBound;
 use crate::objective::Level;
 
 /// Different lengths that are tried as thresholds of a dual feasible function.
@@ -11,10 +12,12 @@ const MOST_THRESHOLDS: usize = 300;
 pub(super) struct Limits {
     pub(super) mounts: usize,
     pub(super) sealed: usize,
+    /// Most of each entry of a cost; the greatest number if nothing is known.
+    pub(super) most: Cost,
 }
 
 impl Limits {
-    pub(super) const NONE: Self = Self { mounts: usize::MAX, sealed: usize::MAX };
+    pub(super) const NONE: Self = Self { mounts: usize::MAX, sealed: usize::MAX, most: [i64::MAX; 3] };
 }
 
 /// Stock of one wire, as bounds see it.
@@ -134,20 +137,22 @@ impl Supply {
     }
 
     /// Bounds of the levels of a [`Cost`], each given that the levels before are met.
-    /// `scrap` is a bound on scrap that is known already.
-    pub(super) fn least_cost(&self, demand: &Demand, rules: &Rules, scrap: i64) -> Cost {
+    /// `known` is what prices say.
+    pub(super) fn least_cost(&self, demand: &Demand, rules: &Rules, known: &PriceBound) -> Cost {
         let total = demand.total();
+        let scrap = known.at(rules.scrap_slot(), &Limits::NONE.most);
         let bins = least_bins(demand, self.longest).max(self.bins_for_scrap(scrap, total, rules));
         let mut limits = Limits::NONE;
         let mut cost = [0; 3];
         let levels = rules.order.levels().into_iter().filter(|level| *level != Level::Lots);
-        for (slot, level) in cost.iter_mut().zip(levels) {
-            *slot = match level {
-                Level::Scrap => self.scrap(total, bins, rules, &limits).max(scrap),
+        for (slot, level) in levels.enumerate() {
+            let by_size = match level {
+                Level::Scrap => self.scrap(total, bins, rules, &limits),
                 Level::CoilsOpened => as_value(self.sealed(total, bins, &limits)),
                 _ => as_value(self.mounts(total, bins, &limits)),
             };
-            limits.tighten(level, *slot, rules.trim);
+            cost[slot] = by_size.max(known.at(slot, &limits.most));
+            limits.tighten(level, cost[slot], rules);
         }
         cost
     }
@@ -155,8 +160,11 @@ impl Supply {
 
 impl Limits {
     /// Notes that a level comes to at most `value`.
-    pub(super) fn tighten(&mut self, level: Level, value: i64, trim: i64) {
-        let count = usize::try_from(value).unwrap_or(0);
+    pub(super) fn tighten(&mut self, level: Level, value: i64, rules: &Rules) {
+        let (count, trim) = (usize::try_from(value).unwrap_or(0), rules.trim);
+        if let Some(slot) = rules.slot_of(level) {
+            self.most[slot] = value;
+        }
         match level {
             Level::Scrap if trim > 0 => {
                 self.mounts = self.mounts.min(usize::try_from(value / trim).unwrap_or(0));

@@ -51,10 +51,14 @@ impl Rules {
         room + margin - self.keep_from
     }
 
+    /// Which entry of a cost a level is, if it is one.
+    pub(super) fn slot_of(&self, level: Level) -> Option<usize> {
+        self.order.levels().into_iter().filter(|of_cost| *of_cost != Level::Lots).position(|l| l == level)
+    }
+
     /// Which entry of a cost is the scrap.
     pub(super) fn scrap_slot(&self) -> usize {
-        let mut levels = self.order.levels().into_iter().filter(|level| *level != Level::Lots);
-        levels.position(|level| level == Level::Scrap).unwrap_or(0)
+        self.slot_of(Level::Scrap).unwrap_or(0)
     }
 
     /// Cost of cutting from a coil such that `waste` µm of its room stay unused.

@@ -12,8 +12,9 @@ mod improve;
 mod pack;
 mod quality;
 mod random;
+mod regroup;
+mod scarce;
 mod sequence;
-mod simplex;
 mod single;
 mod wire;
 
@@ -26,10 +27,10 @@ use crate::plan::{Plan, PlanError, Planner};
 use crate::receipt::in_order_of_receipt;
 
 use self::core::Stock;
-pub(crate) use quality::assess;
+pub(crate) use quality::assess_alone;
 use sequence::{Arranger, Course, Kept, Phase, gather_lots};
 use single::only_lasting;
-use wire::{Placed, Solved, WireTask};
+use wire::{Known, Placed, Solved, WireTask};
 
 /// Pieces times coils up to which the first planner's plan is among the candidates.
 const MOST_FOR_FIRST: usize = 200_000_000;
@@ -92,7 +93,7 @@ impl BestPlanner {
         let course = Course::new(problem);
         let kept = course.kept(problem);
         let run = self.plan_by_phases(problem, &course, &kept, Taste::AsCosts, stop);
-        let scrap_bounds = run.scrap_bounds;
+        let known = run.known;
         let mut candidates = vec![run.plan];
         if run.is_cheap && !stop() {
             candidates.push(self.plan_by_phases(problem, &course, &kept, Taste::Lasting, stop).plan);
@@ -114,7 +115,7 @@ impl BestPlanner {
             plan = better.unwrap_or(plan);
             proof = Some(proven);
         }
-        let mut quality = quality::assess(problem, &plan, &self.order, &scrap_bounds, stop());
+        let mut quality = quality::assess(problem, &plan, &self.order, &known, stop());
         if let Some(proof) = proof {
             proof.note(&mut quality);
         }
@@ -130,7 +131,7 @@ impl BestPlanner {
         taste: Taste,
         stop: &(dyn Fn() -> bool + Sync),
     ) -> Run {
-        let mut scrap_bounds = vec![None; problem.wires.len()];
+        let mut known: Vec<Option<Known>> = vec![None; problem.wires.len()];
         let mut ledger = Ledger::new(problem);
         let mut course = course.clone();
         let mut arranger = Arranger::new(problem, kept);
@@ -158,8 +159,9 @@ impl BestPlanner {
                 // Later on, a coil may have been taken off that was mounted at the start.
                 let mut of_wire = coils[wire.index()].iter().map(|c| &problem.coils[c.index()]);
                 let as_at_start = is_first || of_wire.all(|coil| coil.mounted_at.is_none());
-                let bound = &mut scrap_bounds[wire.index()];
-                *bound = Some(if as_at_start && bound.is_none() { solved.scrap_bound } else { 0 });
+                let bound = &mut known[wire.index()];
+                let is_known = as_at_start && bound.is_none();
+                *bound = Some(if is_known { solved.known } else { Known::default() });
                 placed.extend(solved.placed);
             }
             for (coil, piece) in &placed {
@@ -175,7 +177,7 @@ impl BestPlanner {
         in_order_of_receipt(problem, &mut plan);
         Run {
             plan,
-            scrap_bounds: scrap_bounds.into_iter().map(Option::unwrap_or_default).collect(),
+            known: known.into_iter().map(Option::unwrap_or_default).collect(),
             is_cheap: problem.pieces.len() <= MOST_FOR_VARIANTS && (stops - from_one) * 5 <= stops,
         }
     }
@@ -222,8 +224,8 @@ enum Taste {
 /// A plan made phase by phase.
 struct Run {
     plan: Plan,
-    /// For each wire that is cut in one phase a bound on its scrap, else 0.
-    scrap_bounds: Vec<i64>,
+    /// What is known of each wire that is cut in one phase; nothing of the others.
+    known: Vec<Known>,
     /// Nearly all stops take one coil, so that the work can be done several times over.
     is_cheap: bool,
 }

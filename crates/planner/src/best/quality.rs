@@ -1,12 +1,16 @@
 //! How good a plan is known to be, level by level.
 
+use std::collections::BTreeMap;
+
 use crate::model::{PieceIndex, Problem, SerialIndex, WireIndex};
 use crate::objective::{Level, LevelOrder, LevelReport, Quality, Values};
 use crate::plan::Plan;
 
 use super::bound::{Limits, Supply, least_bins};
 use super::core::{Demand, Rules, Stock};
+use super::dual::PriceBound;
 use super::sequence::{ChangeBound, least_lots};
+use super::wire::Known;
 
 /// What the bounds need to know of one wire.
 struct Wire {
@@ -17,8 +21,11 @@ struct Wire {
     bins: usize,
     /// Lots from which the serials among these need it, summed over the serials.
     lots: i64,
-    /// Bound on scrap that is known from prices.
-    scrap_bound: i64,
+    /// What is known from prices.
+    known: PriceBound,
+    /// A serial and the least number of its pieces that stay uncut on this wire if the serials before are whole on it.
+    uncut: Option<(SerialIndex, u32)>,
+    rules: Rules,
     pieces: Vec<PieceIndex>,
 }
 
@@ -39,17 +46,20 @@ pub(super) fn stocks_at_start(problem: &Problem) -> Vec<Vec<Stock>> {
     stocks
 }
 
-/// Reports every level of a plan. `scrap_bounds` says for each wire how much scrap there is at least if everything is cut and
-/// no group is split; it may be empty.
-pub(crate) fn assess(
+/// Reports every level of a plan. `known` says for each wire what its coils cost at least if everything is cut and no group is
+/// split; it may be empty.
+pub(super) fn assess(
     problem: &Problem,
     plan: &Plan,
     order: &LevelOrder,
-    scrap_bounds: &[i64],
+    known: &[Known],
     stopped: bool,
 ) -> Quality {
     let values = Values::of(problem, plan);
-    let mut wires = wires(problem);
+    let mut wires = wires(problem, order);
+    for (wire, known) in wires.iter_mut().zip(known) {
+        wire.uncut = known.uncut;
+    }
     let least = least_uncut(problem, &wires);
     // A plan that is no worse serial by serial cuts the same pieces whole, or at least the same first serials.
     let proven = least == values.uncut_of_serial;
@@ -64,26 +74,22 @@ pub(crate) fn assess(
         .collect();
     let unsplit = values.at(Level::GroupsSplit) == 0;
     for (w, wire) in wires.iter_mut().enumerate() {
-        let bound = scrap_bounds.get(w).copied().filter(|_| unsplit).unwrap_or(0);
+        let bound = known.get(w).map(|known| known.cost.clone()).filter(|_| unsplit).unwrap_or_default();
         wire.set_certain(problem, &whole, bound);
-        let rules = rules(problem, WireIndex(u32::try_from(w).unwrap_or(0)), order);
-        wire.bins = wire.bins.max(wire.supply.bins_for_scrap(wire.scrap_bound, wire.total, &rules));
+        let scrap = wire.known.at(wire.rules.scrap_slot(), &Limits::NONE.most);
+        wire.bins = wire.bins.max(wire.supply.bins_for_scrap(scrap, wire.total, &wire.rules));
     }
     let mut limits = vec![Limits::NONE; wires.len()];
     let changes = ChangeBound::new(problem, &whole);
     let mut levels = Vec::new();
     for level in order.all() {
         let value = values.at(level);
-        let bounds: Vec<i64> = (0u32..)
-            .map(WireIndex)
-            .zip(wires.iter().zip(&limits))
-            .map(|(w, (wire, limits))| wire_bound(problem, w, wire, level, order, limits))
-            .collect();
+        let bounds: Vec<i64> =
+            wires.iter().zip(&limits).map(|(wire, limits)| wire_bound(wire, level, limits)).collect();
         let sum: i64 = bounds.iter().sum();
         let mountings = || -> Vec<i64> {
-            let each = (0u32..).map(WireIndex).zip(wires.iter().zip(&limits));
-            each.map(|(w, (wire, limits))| wire_bound(problem, w, wire, Level::ReelChanges, order, limits))
-                .collect()
+            let each = wires.iter().zip(&limits);
+            each.map(|(wire, limits)| wire_bound(wire, Level::ReelChanges, limits)).collect()
         };
         let (lower_bound, proven) = match level {
             Level::SerialsNotWhole => {
@@ -105,19 +111,24 @@ pub(crate) fn assess(
         };
         levels.push(LevelReport { level, value, lower_bound, proven });
         // What one wire may come to if the others do their best, without the whole being worse.
-        for (limits, bound) in limits.iter_mut().zip(&bounds) {
-            limits.tighten(level, value - (sum - bound), problem.policy.end_trim.get());
+        for ((limits, bound), wire) in limits.iter_mut().zip(&bounds).zip(&wires) {
+            limits.tighten(level, value - (sum - bound), &wire.rules);
         }
     }
     Quality { levels, stopped }
 }
 
+/// Reports every level of a plan of which nothing is known besides the problem.
+pub(crate) fn assess_alone(problem: &Problem, plan: &Plan, order: &LevelOrder, stopped: bool) -> Quality {
+    assess(problem, plan, order, &[], stopped)
+}
+
 impl Wire {
     /// Notes which serials are cut whole by every plan that is as good on the first levels.
-    fn set_certain(&mut self, problem: &Problem, whole: &[bool], scrap_bound: i64) {
+    fn set_certain(&mut self, problem: &Problem, whole: &[bool], known: PriceBound) {
         let pieces = self.pieces.iter().map(|p| &problem.pieces[p.index()]);
         let certain: Vec<_> = pieces.filter(|piece| whole[piece.serial.index()]).collect();
-        self.scrap_bound = if certain.len() == self.pieces.len() { scrap_bound } else { 0 };
+        self.known = if certain.len() == self.pieces.len() { known } else { PriceBound::default() };
         if let Some(piece) = certain.first() {
             let lengths = certain.iter().map(|piece| (piece.serial, piece.length.get()));
             self.lots = least_lots(problem, piece.wire, lengths);
@@ -128,42 +139,36 @@ impl Wire {
     }
 }
 
-fn wires(problem: &Problem) -> Vec<Wire> {
+fn wires(problem: &Problem, order: &LevelOrder) -> Vec<Wire> {
     let mut pieces = vec![Vec::new(); problem.wires.len()];
     for (p, piece) in problem.indexed_pieces() {
         pieces[piece.wire.index()].push(p);
     }
     let stocks = stocks_at_start(problem);
-    let wire = |(pieces, stocks): (_, Vec<Stock>)| Wire {
+    let wire = |(w, (pieces, stocks)): (u32, (_, Vec<Stock>))| Wire {
         supply: Supply::new(&stocks),
         total: 0,
         bins: 0,
         lots: 0,
-        scrap_bound: 0,
+        known: PriceBound::default(),
+        uncut: None,
+        rules: rules(problem, WireIndex(w), order),
         pieces,
     };
-    pieces.into_iter().zip(stocks).map(wire).collect()
+    (0u32..).zip(pieces.into_iter().zip(stocks)).map(wire).collect()
 }
 
-fn wire_bound(
-    problem: &Problem,
-    index: WireIndex,
-    wire: &Wire,
-    level: Level,
-    order: &LevelOrder,
-    limits: &Limits,
-) -> i64 {
+fn wire_bound(wire: &Wire, level: Level, limits: &Limits) -> i64 {
     let signed = |n: usize| i64::try_from(n).unwrap_or(i64::MAX);
-    match level {
-        Level::Scrap => {
-            let rules = rules(problem, index, order);
-            wire.supply.scrap(wire.total, wire.bins, &rules, limits).max(wire.scrap_bound)
-        }
+    let known = wire.rules.slot_of(level).map_or(0, |slot| wire.known.at(slot, &limits.most));
+    let by_size = match level {
+        Level::Scrap => wire.supply.scrap(wire.total, wire.bins, &wire.rules, limits),
         Level::CoilsOpened => signed(wire.supply.sealed(wire.total, wire.bins, limits)),
         Level::ReelChanges => signed(wire.supply.mounts(wire.total, wire.bins, limits)),
         Level::Lots => wire.lots,
         Level::SerialsNotWhole | Level::PiecesUncut | Level::GroupsSplit | Level::OutOfOrder => 0,
-    }
+    };
+    by_size.max(known)
 }
 
 pub(super) fn rules(problem: &Problem, wire: WireIndex, order: &LevelOrder) -> Rules {
@@ -193,7 +198,10 @@ fn whole_prefix(problem: &Problem, wire: &Wire) -> usize {
         let middle = low + (high - low).div_ceil(2);
         if possible(middle) { low = middle } else { high = middle - 1 }
     }
-    low
+    match wire.uncut {
+        Some((serial, least)) if least > 0 => low.min(serial.index()),
+        _ => low,
+    }
 }
 
 fn least_not_whole(problem: &Problem, wires: &[Wire]) -> i64 {
@@ -217,13 +225,23 @@ fn least_uncut(problem: &Problem, wires: &[Wire]) -> Vec<u32> {
             .collect();
         pieces.sort_unstable();
         let mut closed = None;
+        let mut of_wire: BTreeMap<SerialIndex, u32> = BTreeMap::new();
         for (serial, length) in pieces {
             if closed == Some(serial) || length > room || length > wire.supply.longest() {
                 closed = Some(serial);
-                least[serial.index()] += 1;
+                *of_wire.entry(serial).or_default() += 1;
             } else {
                 room -= length;
             }
+        }
+        if let Some((serial, known)) = wire.uncut
+            && of_wire.range(..serial).next().is_none()
+        {
+            let least = of_wire.entry(serial).or_default();
+            *least = (*least).max(known);
+        }
+        for (serial, count) in of_wire {
+            least[serial.index()] += count;
         }
     }
     least

@@ -1,15 +1,18 @@
 //! One wire of one batch: which piece comes from which coil.
 
 use std::cmp::Reverse;
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use crate::model::{CoilIndex, GroupIndex, PieceIndex, Problem, SerialIndex, Unison};
 
 use super::bound::Supply;
 use super::core::{Block, Cost, Demand, Rules, Stock};
-use super::generate::generate;
+use super::dual::PriceBound;
+use super::generate::{Generated, generate};
 use super::improve::{Search, rounds_for};
 use super::pack::{Packing, construct};
+use super::regroup::Regroup;
+use super::scarce::{is_ruled_out, most_of_next};
 use super::single::on_one_coil;
 
 /// A piece and the coil that it is cut from.
@@ -20,6 +23,9 @@ const MOST_BLOCKS_A_COIL: i64 = 25;
 
 /// Starts from which a search is made, at most.
 const MOST_SEARCHES: usize = 3;
+
+/// Steps of arithmetic that cutting coils anew may take for each round of effort.
+const WORK: u64 = 10_000_000;
 
 /// What a packing is wanted for.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -34,8 +40,16 @@ enum Aim {
 #[derive(Debug, Default)]
 pub(super) struct Solved {
     pub(super) placed: Vec<Placed>,
-    /// Scrap in µm without which not all blocks can be cut, whole, from these coils; 0 if nothing is known.
-    pub(super) scrap_bound: i64,
+    pub(super) known: Known,
+}
+
+/// What is known of every plan for these blocks and coils.
+#[derive(Debug, Clone, Default)]
+pub(super) struct Known {
+    /// What cutting all blocks, whole, costs at least.
+    pub(super) cost: PriceBound,
+    /// A serial, and the least number of its pieces that stay uncut if all pieces of the serials before are cut.
+    pub(super) uncut: Option<(SerialIndex, u32)>,
 }
 
 impl Solved {
@@ -61,16 +75,17 @@ impl WireTask<'_> {
     /// Places the pieces as well as it can; those that are not in the answer are uncut.
     pub(super) fn solve(&self, pieces: &[PieceIndex]) -> Solved {
         let blocks = self.blocks(pieces);
-        if let Some((packing, scrap_bound)) = self.pack(&blocks, self.effort, Aim::LeastCost) {
-            return Solved { placed: self.hand_out(&blocks, &packing), scrap_bound };
+        if let Some((packing, bound)) = self.pack(&blocks, self.effort, Aim::LeastCost) {
+            let known = Known { cost: bound, uncut: None };
+            return Solved { placed: self.hand_out(&blocks, &packing), known };
         }
-        let placed = if self.problem.policy.unison == Unison::Preferred {
-            let split = self.split_some(&blocks);
-            split.unwrap_or_else(|| self.place_in_due_order(singles(self.problem, pieces)))
-        } else {
-            self.place_in_due_order(blocks)
-        };
-        Solved { placed, scrap_bound: 0 }
+        if self.problem.policy.unison == Unison::Preferred {
+            if let Some(placed) = self.split_some(&blocks) {
+                return Solved { placed, known: Known::default() };
+            }
+            return self.place_in_due_order(singles(self.problem, pieces));
+        }
+        self.place_in_due_order(blocks)
     }
 
     /// Pieces by group, or each alone if groups do not matter.
@@ -91,38 +106,46 @@ impl WireTask<'_> {
         Some(self.hand_out(blocks, &packing))
     }
 
-    /// A packing of all blocks, and a bound on its scrap.
-    fn pack(&self, blocks: &[Block], effort: u32, aim: Aim) -> Option<(Packing, i64)> {
+    /// A packing of all blocks, and what any such packing costs at least.
+    fn pack(&self, blocks: &[Block], effort: u32, aim: Aim) -> Option<(Packing, PriceBound)> {
         let supply = Supply::new(&self.stocks);
         let demand = Demand::new(blocks.iter().map(|block| block.length));
         let longest = demand.lengths.first().copied().unwrap_or_default();
         if demand.total() > supply.all() || longest > supply.longest() {
             return None;
         }
-        let mut target: Cost = supply.least_cost(&demand, &self.rules, 0);
+        let mut bound = PriceBound::default();
+        let mut target: Cost = supply.least_cost(&demand, &self.rules, &bound);
         if let Some(packing) = on_one_coil(&self.stocks, &demand, &self.rules, target, self.ahead) {
-            return Some((packing, 0));
+            return Some((packing, bound));
         }
         let mut starts = construct(&self.stocks, &demand, &self.rules, self.seed);
         let mut best = starts.first()?.clone();
         if best.left_length == 0 && (best.cost <= target || aim == Aim::AnyPacking) {
-            return Some((best, 0));
+            return Some((best, bound));
         }
-        let mut scrap_bound = 0;
-        if effort > 0 && self.is_worth_generating(&demand, &supply) {
-            let (packing, bound) = generate(&self.stocks, &demand, &self.rules, &starts, self.stop);
-            scrap_bound = bound;
-            target = supply.least_cost(&demand, &self.rules, bound);
-            if let Some(packing) = packing {
-                if packing.key() < best.key() {
-                    best = packing.clone();
-                }
-                starts.push(packing);
+        if effort > 0
+            && self.is_worth_generating(&demand, &supply)
+            && let Some(generated) =
+                generate(&self.stocks, &demand, &self.rules, &starts, aim == Aim::AnyPacking, self.stop)
+        {
+            if generated.is_impossible {
+                return None;
             }
+            bound = generated.bound.clone();
+            target = supply.least_cost(&demand, &self.rules, &bound);
+            let packing = self.regrouped(generated, &demand, effort, target, aim);
+            if packing.key() < best.key() {
+                best = packing.clone();
+            }
+            if best.left_length == 0 {
+                return Some((best, bound));
+            }
+            starts.push(packing);
         }
         if aim == Aim::AnyPacking {
             if best.left_length == 0 {
-                return Some((best, 0));
+                return Some((best, bound));
             }
             target = [i64::MAX; 3];
         }
@@ -140,7 +163,25 @@ impl WireTask<'_> {
                 best = packing;
             }
         }
-        (best.left_length == 0).then_some((best, scrap_bound))
+        (best.left_length == 0).then_some((best, bound))
+    }
+
+    /// Cuts coils anew where that may still win something.
+    fn regrouped(
+        &self,
+        generated: Generated,
+        demand: &Demand,
+        effort: u32,
+        target: Cost,
+        aim: Aim,
+    ) -> Packing {
+        let Generated { packing, prices, .. } = generated;
+        if packing.left_length == 0 && (aim == Aim::AnyPacking || packing.cost <= target) {
+            return packing;
+        }
+        let enough = if aim == Aim::AnyPacking { [i64::MAX; 3] } else { target };
+        let regroup = Regroup::new(&self.stocks, demand, &self.rules, &prices, packing, self.seed);
+        regroup.run(WORK * u64::from(effort), enough, &|| (self.stop)())
     }
 
     /// Whether column generation can win anything: not on a handful of coils, nor on coils that hold so many blocks that exact
@@ -203,7 +244,7 @@ impl WireTask<'_> {
     }
 
     /// Too little wire: serials in due order, each whole if that goes, else as many of its pieces as go.
-    fn place_in_due_order(&self, blocks: Vec<Block>) -> Vec<Placed> {
+    fn place_in_due_order(&self, blocks: Vec<Block>) -> Solved {
         let mut by_serial: BTreeMap<SerialIndex, Vec<Block>> = BTreeMap::new();
         for block in blocks {
             by_serial.entry(block.serial).or_default().push(block);
@@ -216,25 +257,75 @@ impl WireTask<'_> {
             });
         }
         let serials: Vec<Vec<Block>> = by_serial.into_values().collect();
-        let whole = largest(serials.len(), |n| self.fits(serials[..n].iter().flatten()));
+        let prefix = |n: usize| Demand::new(serials[..n].iter().flatten().map(|block| block.length));
+        let supply = Supply::new(&self.stocks);
+        let possible = largest(serials.len(), |n| {
+            let demand = prefix(n);
+            demand.total() <= supply.all()
+                && !(self.effort > 0
+                    && self.is_worth_generating(&demand, &supply)
+                    && is_ruled_out(&self.stocks, &self.rules, &demand, self.stop))
+        });
+        let whole = largest(possible, |n| self.fits(serials[..n].iter().flatten()));
         let mut taken: Vec<Block> = serials[..whole].iter().flatten().cloned().collect();
-        for blocks in &serials[whole..] {
-            let some = largest(blocks.len(), |n| self.fits(taken.iter().chain(&blocks[..n])));
-            taken.extend(blocks[..some].iter().cloned());
-            // Groups do not follow one another by length: a later one may still fit.
-            for block in blocks[some..].iter().take(8).filter(|_| self.problem.policy.unison == Unison::Hard)
-            {
-                if self.fits(taken.iter().chain([block])) {
-                    taken.push(block.clone());
-                }
+        let demand = prefix(serials.len().min(whole + 1));
+        if let Some(next) = serials.get(whole)
+            && self.effort > 0
+            && self.is_worth_generating(&demand, &supply)
+            && let Some(most) = most_of_next(&self.stocks, &self.rules, &taken, next, self.stop)
+        {
+            let serial = next.first().map(|block| block.serial);
+            let known =
+                Known { cost: PriceBound::default(), uncut: serial.map(|serial| (serial, most.least_uncut)) };
+            if let Some(placed) = most.placed {
+                let later: Vec<Block> = serials[whole..].iter().flatten().cloned().collect();
+                return Solved { placed: self.fill_up(placed, later), known };
             }
         }
-        self.place_all(&taken, self.effort).unwrap_or_default()
+        for blocks in &serials[whole..] {
+            self.take_greedily(&mut taken, blocks);
+        }
+        Solved { placed: self.place_all(&taken, self.effort).unwrap_or_default(), known: Known::default() }
+    }
+
+    /// Puts blocks that are not placed yet, in their order, each into what is left of the coil that it fits best.
+    fn fill_up(&self, mut placed: Vec<(usize, Block)>, later: Vec<Block>) -> Vec<Placed> {
+        let mut rooms: Vec<i64> = self.stocks.iter().map(|stock| stock.room).collect();
+        let mut done = BTreeSet::new();
+        for (stock, block) in &placed {
+            rooms[*stock] -= block.length;
+            done.extend(block.pieces.first().copied());
+        }
+        let mut by_room: BTreeSet<(i64, usize)> = (0..).zip(&rooms).map(|(i, room)| (*room, i)).collect();
+        for block in later {
+            if block.pieces.first().is_some_and(|first| done.contains(first)) {
+                continue;
+            }
+            if let Some((room, i)) = by_room.range((block.length, 0)..).next().copied() {
+                by_room.remove(&(room, i));
+                by_room.insert((room - block.length, i));
+                placed.push((i, block));
+            }
+        }
+        let pieces = placed.iter().flat_map(|(i, block)| block.pieces.iter().map(|piece| (*i, *piece)));
+        pieces.map(|(i, piece)| (self.stocks[i].coil, piece)).collect()
+    }
+
+    /// As many blocks of the list as go, from its beginning.
+    fn take_greedily(&self, taken: &mut Vec<Block>, blocks: &[Block]) {
+        let some = largest(blocks.len(), |n| self.fits(taken.iter().chain(&blocks[..n])));
+        taken.extend(blocks[..some].iter().cloned());
+        // Groups do not follow one another by length: a later one may still fit.
+        for block in blocks[some..].iter().take(8).filter(|_| self.problem.policy.unison == Unison::Hard) {
+            if self.fits(taken.iter().chain([block])) {
+                taken.push(block.clone());
+            }
+        }
     }
 
     fn fits<'b>(&self, blocks: impl Iterator<Item = &'b Block>) -> bool {
         let blocks: Vec<Block> = blocks.cloned().collect();
-        self.pack(&blocks, self.effort / 4, Aim::AnyPacking).is_some()
+        self.pack(&blocks, self.effort / 8, Aim::AnyPacking).is_some()
     }
 
     /// Gives names to the numbers: coils in order of receipt, and to each the blocks of the earliest serials.

@@ -12,7 +12,7 @@ mod write;
 
 use becket_units::Um;
 
-use crate::best::{BestPlanner, assess};
+use crate::best::{BestPlanner, assess_alone};
 use crate::model::{CoilIndex, Problem, SerialIndex};
 use crate::objective::Quality;
 use crate::plan::{Plan, PlanError, Step};
@@ -139,7 +139,7 @@ impl Replanner {
     ) -> Result<Replanned, PlanError> {
         floor.problem.check().map_err(PlanError::UnsoundProblem)?;
         let mut replanned = candidates::best_of(self, floor, stop)?;
-        replanned.quality = assess(floor.problem, &replanned.plan, &self.best.order, &[], stop());
+        replanned.quality = assess_alone(floor.problem, &replanned.plan, &self.best.order, stop());
         Ok(replanned)
     }
 }
