@@ -99,13 +99,13 @@ fn one_wire(count: usize, chance: &mut Chance) -> Vec<Piece> {
         .collect()
 }
 
-/// Half a percent more than is needed of each wire, so that nearly every coil must be used to its end, and two spare coils.
+/// Half a percent more than is needed of each wire, so that nearly every coil must be used to its end, and four spare coils.
 fn stock(pieces: &[Piece], wires: u32, whole: bool, chance: &mut Chance) -> Vec<Coil> {
     let mut coils = Vec::new();
     for wire in (0..wires).map(WireIndex) {
         let mut need: i64 = pieces.iter().filter(|p| p.wire == wire).map(|p| p.length.get()).sum();
         need += need / 200;
-        let mut spare = 2;
+        let mut spare = 4;
         while need > 0 || spare > 0 {
             let sealed = need <= 0 || whole || chance.within(1, 100) <= 15;
             let drawn =

@@ -22,6 +22,8 @@ pub(super) fn best_of(
     stop: &(dyn Fn() -> bool + Sync),
 ) -> Result<Replanned, PlanError> {
     let problem = floor.problem;
+    // The stringer waits: constructions only, no search.
+    let quick = BestPlanner { effort: Effort { rounds_per_coil: 0 }, ..replanner.best };
     let order = &replanner.best.order;
     let candidate = |plan: Plan, method| Candidate::new(floor, order, plan, method);
     let mut candidates = Vec::new();
@@ -53,7 +55,6 @@ pub(super) fn best_of(
         faulty.fill(true);
     }
     if faulty.contains(&true) && !stop() {
-        let quick = BestPlanner { effort: Effort { rounds_per_coil: 0 }, ..replanner.best };
         let anew = assign_anew(floor, &quick, &faulty, &coil_of, stop)?;
         let kept =
             Sequence::keep_order(floor, &anew).ok().and_then(|sequence| write(floor, &sequence.entries));
@@ -62,7 +63,7 @@ pub(super) fn best_of(
     }
     let lacks = candidates.iter().all(|c| c.uncut.iter().any(|uncut| *uncut > 0));
     if lacks && !stop() {
-        let plan = plan_all(floor, Some(&replanner.best), stop)?;
+        let plan = plan_all(floor, Some(&quick), stop)?;
         candidates.extend(write(floor, &entries_of(&plan)).map(|plan| candidate(plan, Method::Whole)));
     }
     if candidates.is_empty() {
