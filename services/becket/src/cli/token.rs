@@ -11,7 +11,7 @@ use clap::Args;
 #[command(after_help = "\
 Example:
   becket token bench-1 --role station
-  becket token bench-1 --role station --secret-to bench-1.token >> tokens.toml")]
+  becket token bench-1 --role station --secret-to bench-1.token")]
 pub(crate) struct Token {
     /// Who calls with it, as it stands in the journal
     pub(crate) name: String,

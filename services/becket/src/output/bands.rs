@@ -66,6 +66,8 @@ fn three(band: Option<&Band>, show: impl Fn(f64) -> String) -> [String; 3] {
 mod tests {
     use expect_test::expect;
 
+    use becket_api::stringing::StringModels;
+
     use super::*;
 
     #[test]
@@ -92,7 +94,7 @@ mod tests {
         let unknown = StringBands { load_share: None, note: 65, ..bands.clone() };
         expect![[r#"
             A band is the root of the sum of squares, for tolerances that are independent; the worst case is their sum.
-  
+              closed form; windings as tube; pitch without stiffness
 
              note   name   wire       tension   tension band   tension worst    load   load band   load worst         B   B band     cut   cut band   cut worst
                                             N              N               N       %           %            %                  %      mm         mm          mm
@@ -107,7 +109,7 @@ mod tests {
             These figures are a calculation; they do not replace the plate maker's limits, local safety rules, or a
             qualified piano technician.
         "#]].assert_eq(&bands_text(
-            &ComputeBandsResponse { notes: vec![bands.clone(), unknown], models: None },
+            &ComputeBandsResponse { notes: vec![bands.clone(), unknown], models: Some(StringModels::default()) },
             UnitSystem::Metric,
         ));
         expect![[r#"

@@ -48,6 +48,8 @@ pub(crate) fn stretch_sheet(notes: &[StretchedNote], units: UnitSystem) -> Sheet
 mod tests {
     use expect_test::expect;
 
+    use becket_api::stringing::StringModels;
+
     use super::*;
 
     #[test]
@@ -65,12 +67,13 @@ mod tests {
             total_cents: 42.465,
             largest_octave_error_cents: 1.234,
             iterations: 6,
+            models: Some(StringModels::default()),
             ..ComputeStretchResponse::default()
         };
         expect![[r#"
             Stretch of 42.5 cents in all (published: 35, 45 and 60 cents on three instruments, J. O. Smith)
               largest deviation of an octave from its rule 1.23 cents; settled after 6 iterations
-  
+              closed form; windings as tube; pitch without stiffness
 
              note   name   offset   first partial   without stiffness   tension         B
                             cents              Hz               cents         N
