@@ -18,3 +18,4 @@ mod replan;
 #[expect(dead_code, reason = "figures that only the example prints")]
 #[path = "../../examples/disturbance/shop.rs"]
 mod shop;
+mod threads;
