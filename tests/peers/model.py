@@ -90,7 +90,7 @@ def check_steps(instance, steps):
     for at in first.values():
         open_now = sum(first[s] <= at <= last[s] for s in first)
         assert open_now <= instance.trays, "more serials are open than there are trays"
-    value = of_assignment(dataclasses.replace(instance), [done.get(i) for i in range(len(instance.pieces))])
+    value = of_assignment(instance, [done.get(i) for i in range(len(instance.pieces))])
     if value is None:
         # Only a coil that is mounted twice has less than of_assignment thinks; the steps above are what counts then.
         assert max(mounts.values(), default=0) > 1, "the plan does not fit its coils, or divides a group"

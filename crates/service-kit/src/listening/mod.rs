@@ -27,6 +27,8 @@ pub(crate) use tls::TlsKeys;
 
 /// Connections that are accepted and wait for the server to take them.
 const QUEUE: usize = 64;
+/// Addresses that are remembered without looking which of them still have a connection.
+const REMEMBERED: usize = 128;
 /// Pause after the system refuses to hand over a connection, as when there are no file descriptors left.
 const PAUSE: Duration = Duration::from_millis(50);
 
@@ -163,7 +165,7 @@ impl Places {
         let one = Arc::clone(&self.all).try_acquire_owned().ok()?;
         let mut of = self.of.lock().unwrap_or_else(PoisonError::into_inner);
         // Addresses of which no connection is left are forgotten, so that the map does not grow beyond the connections.
-        if of.len() > 2 * (self.most_of_one + of.len().min(64)) {
+        if of.len() > REMEMBERED {
             of.retain(|_, places| places.available_permits() < self.most_of_one);
         }
         let places = of.entry(address).or_insert_with(|| Arc::new(Semaphore::new(self.most_of_one)));
