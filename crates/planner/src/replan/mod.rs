@@ -117,7 +117,8 @@ pub struct Replanned {
 ///
 /// Under [`Unison::Hard`](crate::Unison::Hard) a piece whose unisons are cut already may come from another coil all the same:
 /// what is cut cannot be brought back, and a note that lacks a string is of no use. Its coil is preferred, then its lot, and it
-/// counts as torn.
+/// counts as torn. What is still to be cut of such a note comes from one coil as a whole, as rule 6 of the model wants: it does
+/// not follow the cut pieces in part.
 #[derive(Debug, Clone, Copy, Default)]
 pub struct Replanner {
     /// What the shop wants of a new plan.

@@ -210,22 +210,35 @@ fn blocks(floor: &Disturbed<'_>, from: &[Option<CoilIndex>]) -> Vec<Block> {
     blocks
 }
 
-/// A piece that comes back to its note joins those of it that are still to be cut, unless more of the note is cut already.
+/// Pieces that come back to their note join those of it that are still to be cut, unless more of the note is cut already. Under
+/// [`Unison::Hard`] what is still to be cut of a note stays in one piece in any case: were the recut to follow the cut pieces
+/// and the others to stay, the rule would be broken among those that nothing forces apart.
 fn join_strays(floor: &Disturbed<'_>, sets: &mut BTreeMap<(GroupIndex, Option<CoilIndex>), Vec<PieceIndex>>) {
-    let strays: Vec<GroupIndex> =
-        sets.keys().filter(|(_, from)| from.is_none()).map(|(group, _)| *group).collect();
-    for group in strays {
-        let parts = sets.range((group, None)..).take_while(|((g, _), _)| *g == group);
-        let pending = parts.filter(|((_, from), _)| from.is_some());
-        let Some(home) = pending.max_by_key(|(_, pieces)| pieces.len()).map(|(key, _)| *key) else {
+    let hard = floor.problem.policy.unison == Unison::Hard;
+    let apart: Vec<GroupIndex> = if hard {
+        let groups: Vec<GroupIndex> = sets.keys().map(|(group, _)| *group).collect();
+        groups.windows(2).filter(|pair| pair[0] == pair[1]).map(|pair| pair[0]).collect()
+    } else {
+        sets.keys().filter(|(_, from)| from.is_none()).map(|(group, _)| *group).collect()
+    };
+    for group in apart {
+        let parts = || sets.range((group, None)..).take_while(|((g, _), _)| *g == group);
+        let placed = parts().filter(|((_, from), _)| from.is_some());
+        let Some(home) = placed.max_by_key(|(_, pieces)| pieces.len()).map(|(key, _)| *key) else {
             continue;
         };
         let first = sets.get(&home).and_then(|pieces| pieces.first().copied());
         let kin = first.and_then(|p| floor.kin.get(p.index()).copied().flatten());
-        if kin.is_none_or(|kin| kin.coil == home.1)
-            && let Some(stray) = sets.remove(&(group, None))
-        {
-            sets.entry(home).or_default().extend(stray);
+        let joined: Vec<(GroupIndex, Option<CoilIndex>)> = parts()
+            .map(|(key, _)| *key)
+            .filter(|key| {
+                *key != home && (hard || key.1.is_none() && kin.is_none_or(|kin| kin.coil == home.1))
+            })
+            .collect();
+        for key in joined {
+            if let Some(stray) = sets.remove(&key) {
+                sets.entry(home).or_default().extend(stray);
+            }
         }
     }
 }

@@ -117,6 +117,33 @@ fn a_lost_piece_whose_unisons_wait_stays_with_them() {
 }
 
 #[test]
+fn what_waits_of_a_hard_note_stays_together_when_its_cut_part_lies_elsewhere() {
+    // A note of three: one was cut from coil 0, which then gave no more; the others went to coil 1, where piece 0 was spoilt.
+    // Coil 0 has wire for it again, but not for both that wait.
+    let mut problem = problem(&[700, 690], &[800, 3000]);
+    problem.policy.unison = Unison::Hard;
+    problem.pieces[1].group = GroupIndex(0);
+    problem.coils[1].mounted_at = Some(0);
+    let kin = Some(Kin { coil: Some(CoilIndex(0)), lot: Some(0) });
+    let again = replan(&problem, &[cut(1, 1)], &[kin, kin]);
+    let mut found = cuts(&again.plan.steps);
+    found.sort_unstable();
+    assert_eq!(found, [(0, 1), (1, 1)]);
+    assert_eq!(again.moves, Moves { kept: 1, added: 1, ..Moves::default() });
+}
+
+#[test]
+fn a_hard_note_that_a_former_plan_tore_is_cut_from_one_coil() {
+    // The former plan was made while notes were allowed to be split.
+    let mut problem = problem(&[700, 690], &[1500, 3000]);
+    problem.policy.unison = Unison::Hard;
+    problem.pieces[1].group = GroupIndex(0);
+    let again = replan(&problem, &[mount(0, 0), cut(0, 0), mount(1, 1), cut(1, 1)], &[]);
+    assert_eq!((again.plan.figures.groups_split, again.plan.uncut.len()), (0, 0));
+    assert_eq!(again.moves.kept, 1);
+}
+
+#[test]
 fn a_coil_that_is_gone_moves_its_pieces_only() {
     let mut problem = problem(&[900, 700, 500, 800], &[0, 1800, 3000]);
     problem.coils[2] = sealed(3000, 1);
