@@ -30,12 +30,20 @@ dir=$(mktemp -d "${TMPDIR:-/tmp}/becket-pg.XXXXXX")
 trap 'rm -rf "$dir"' EXIT
 "$bin/initdb" -D "$dir/data" -U becket -A trust -E UTF8 --locale=C.UTF-8 --locale-provider=icu --icu-locale=en-US >"$dir/initdb.log" 2>&1 \
     || { cat "$dir/initdb.log" >&2; exit 1; }
+# With a certificate the server also listens on a port, for encrypted connections alone.
+network="-c listen_addresses="
+if [ -n "${CERTIFICATE-}" ]; then
+    (umask 077 && printf '%s' "$KEY" >"$dir/server.key" && printf '%s' "$CERTIFICATE" >"$dir/server.pem")
+    printf 'local all all trust\nhostssl all all 127.0.0.1/32 trust\n' >"$dir/data/pg_hba.conf"
+    network="-c listen_addresses=127.0.0.1 -c port=$PORT -c ssl=on -c ssl_cert_file=$dir/server.pem -c ssl_key_file=$dir/server.key"
+fi
 start() {
-    "$bin/postgres" -D "$dir/data" -k "$dir" -c listen_addresses= -c max_connections=200 -c shared_buffers=64MB \
+    # Unquoted on purpose: several arguments.
+    "$bin/postgres" -D "$dir/data" -k "$dir" $network -c max_connections=200 -c shared_buffers=64MB \
         -c unix_socket_permissions=0777 -c log_min_messages=fatal >>"$dir/server.log" 2>&1 &
     pid=$!
     tries=0
-    until "$bin/pg_isready" -q -h "$dir" -d postgres -U becket; do
+    until "$bin/pg_isready" -q -h "$dir" -p "${PORT:-5432}" -d postgres -U becket; do
         kill -0 "$pid" 2>/dev/null && [ "$tries" -lt 600 ] || { cat "$dir/server.log" >&2; exit 1; }
         tries=$((tries + 1))
         sleep 0.1
@@ -62,7 +70,21 @@ pub struct Server {
     folder: PathBuf,
     programs: PathBuf,
     databases: AtomicU32,
+    /// The port, which also names the socket in its folder.
+    port: u16,
 }
+
+/// What a server needs for encrypted connections over the network, as PEM.
+#[derive(Debug, Clone, Copy)]
+pub struct Encryption<'a> {
+    /// Its certificate.
+    pub certificate: &'a str,
+    /// The key of the certificate.
+    pub key: &'a str,
+}
+
+/// The port of PostgreSQL.
+const USUAL_PORT: u16 = 5432;
 
 #[derive(Debug)]
 struct Shell {
@@ -86,7 +108,21 @@ impl Server {
     /// If it cannot be started.
     #[must_use]
     pub fn start() -> Self {
+        Self::start_with(None)
+    }
+
+    /// Starts a server of its own that also listens on a free port of loopback, for encrypted connections alone.
+    ///
+    /// # Panics
+    /// If it cannot be started.
+    #[must_use]
+    pub fn start_encrypted(encryption: Encryption<'_>) -> Self {
+        Self::start_with(Some(encryption))
+    }
+
+    fn start_with(encryption: Option<Encryption<'_>>) -> Self {
         let programs = programs();
+        let port = if encryption.is_some() { free_port() } else { USUAL_PORT };
         let mut command = if rustix::process::geteuid().is_root() {
             let mut command = Command::new("setpriv");
             let (user, group) = unprivileged();
@@ -97,6 +133,9 @@ impl Server {
         } else {
             Command::new("sh")
         };
+        if let Some(Encryption { certificate, key }) = encryption {
+            command.env("CERTIFICATE", certificate).env("KEY", key).env("PORT", port.to_string());
+        }
         let mut child = command
             .args(["-c", SCRIPT, "sh"])
             .arg(&programs)
@@ -108,7 +147,7 @@ impl Server {
         let stdout = child.stdout.take().expect("standard output is a pipe");
         let mut shell = Shell { child, told: BufReader::new(stdout) };
         let folder = PathBuf::from(shell.line());
-        Self { shell: Mutex::new(shell), folder, programs, databases: AtomicU32::new(0) }
+        Self { shell: Mutex::new(shell), folder, programs, databases: AtomicU32::new(0), port }
     }
 
     /// Makes an empty database and returns its address.
@@ -124,7 +163,13 @@ impl Server {
     /// The address of a database of this server.
     #[must_use]
     pub fn url(&self, database: &str) -> String {
-        format!("postgres://becket@localhost/{database}?host={}", self.folder.display())
+        format!("postgres://becket@localhost:{}/{database}?host={}", self.port, self.folder.display())
+    }
+
+    /// The port on which a server listens that was started for encrypted connections.
+    #[must_use]
+    pub const fn port(&self) -> u16 {
+        self.port
     }
 
     /// Runs SQL and returns what it prints, without headings, columns apart by "|".
@@ -149,6 +194,7 @@ impl Server {
             ])
             .arg("-h")
             .arg(&self.folder)
+            .args(["-p", &self.port.to_string()])
             .output()
             .expect("psql can be started");
         let error = String::from_utf8_lossy(&done.stderr);
@@ -197,6 +243,12 @@ impl Drop for Server {
         drop(shell.child.stdin.take());
         drop(shell.child.wait());
     }
+}
+
+/// A port that nobody has at the moment.
+fn free_port() -> u16 {
+    let listener = std::net::TcpListener::bind(("127.0.0.1", 0)).expect("loopback has a free port");
+    listener.local_addr().expect("a bound socket has an address").port()
 }
 
 /// The folder of the newest server that is installed.
