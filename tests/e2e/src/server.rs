@@ -45,6 +45,20 @@ impl Server {
     /// If it does not become ready.
     #[must_use]
     pub fn with<S: AsRef<OsStr>>(binary: &Path, data: &Path, arguments: &[S]) -> Self {
+        Self::within(binary, data, arguments, &[])
+    }
+
+    /// The same, with more in the environment of the process.
+    ///
+    /// # Panics
+    /// If it does not become ready.
+    #[must_use]
+    pub fn within<S: AsRef<OsStr>>(
+        binary: &Path,
+        data: &Path,
+        arguments: &[S],
+        environment: &[(&str, &OsStr)],
+    ) -> Self {
         let log = data.with_extension("log");
         let stderr =
             std::fs::File::options().create(true).append(true).open(&log).expect("the log can be opened");
@@ -54,6 +68,7 @@ impl Server {
             .arg(data)
             .args(arguments)
             .env("BECKET__TELEMETRY__FILTER", "warn")
+            .envs(environment.iter().copied())
             .stdin(Stdio::null())
             .stdout(Stdio::piped())
             .stderr(stderr)

@@ -8,6 +8,7 @@ mod concurrency;
 mod design;
 mod docs;
 mod every_method;
+mod identity;
 mod kill;
 mod limits;
 mod page_tokens;
