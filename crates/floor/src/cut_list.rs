@@ -2,12 +2,13 @@
 
 use std::collections::BTreeMap;
 
-use becket_planner::{Effort, LevelOrder, PieceOrder, Quality, Unison};
+use becket_planner::{Effort, LevelOrder, Quality, Unison};
 use becket_units::{Fault, Um};
 
 use crate::estimate::{LengthEstimate, Sds};
 use crate::figures::PlanFigures;
 use crate::ids::{CoilId, ListId, PieceId, SerialId, StationId, WireId};
+use crate::section::PieceOrder;
 use crate::step::{Step, StepKind};
 
 /// Where a list is in its life.
@@ -97,7 +98,7 @@ impl PlanPolicy {
             unison: self.unison_rule,
             end_trim: self.end_trim,
             margin: self.coil_margin,
-            piece_order: self.piece_order,
+            piece_order: self.piece_order.rule(),
             due_window: Some(self.due_window.unwrap_or(trays.saturating_sub(1))),
             fifo: self.fifo,
         }

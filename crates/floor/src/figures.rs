@@ -113,6 +113,7 @@ mod tests {
             piece_id: PieceId::new("52.1").unwrap(),
             kind: PieceKind::TiedSingle,
             notes: notes.to_vec(),
+            section: None,
             length: Um::new(length),
             recut: false,
         };

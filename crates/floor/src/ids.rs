@@ -94,6 +94,10 @@ id!(
     SerialId, "a serial id", is_name, NAME_RULE
 );
 id!(
+    /// A section of a scale.
+    SectionId, "a section id", is_name, NAME_RULE
+);
+id!(
     /// A wire station.
     StationId, "a station id", is_name, NAME_RULE
 );

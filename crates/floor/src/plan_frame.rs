@@ -12,6 +12,7 @@ use crate::cut_list::{CutList, PlanPolicy, SerialDigest, Shortage};
 use crate::error::FloorError;
 use crate::ids::{CoilId, LotId, PieceId, SerialId, WireId};
 use crate::lifecycle::sum_shortages;
+use crate::section::Section;
 use crate::station::{FloorCoil, Station};
 use crate::step::{PieceKind, Step, StepKind, StepPiece, StepState, TailUse};
 use crate::union_find::UnionFind;
@@ -29,6 +30,8 @@ pub struct PieceNeed {
     pub length: Um,
     /// Numbers of the notes that it serves, rising.
     pub notes: Vec<i32>,
+    /// Section of the scale; `None` where it is not known.
+    pub section: Option<Section>,
     /// Whether it is cut again because an earlier one was spoiled.
     pub recut: bool,
 }
@@ -114,10 +117,12 @@ impl PlanFrame {
             pieces.extend(wanted.map(|piece| (index, piece)));
         }
         let wires = wire_indices(&pieces, &coils);
+        let mut planned_pieces = problem_pieces(&pieces, &wires);
+        policy.piece_order.arrange(&mut planned_pieces);
         let problem = Problem {
             wires: wire_rules(&wires, &coils),
             serials: number(serials.len()),
-            pieces: problem_pieces(&pieces, &wires),
+            pieces: planned_pieces,
             coils: problem_coils(&coils, &wires, station, policy),
             station: planner::Station { reel_positions: station.reel_positions, trays: station.trays },
             policy: policy.rules(station.trays),
@@ -222,6 +227,7 @@ impl PlanFrame {
             piece_id: piece.piece_id.clone(),
             kind: piece.kind,
             notes: piece.notes.clone(),
+            section: piece.section.clone(),
             length: piece.length,
             recut: piece.recut,
         })
@@ -252,6 +258,7 @@ pub fn pending_needs(list: &CutList, lost: &[Step]) -> Vec<SerialNeed> {
                 wire_id: step.wire_id.clone(),
                 length: piece.length,
                 notes: piece.notes.clone(),
+                section: piece.section.clone(),
                 recut: piece.recut,
             });
         }
@@ -330,7 +337,7 @@ fn problem_pieces(
             length: piece.length,
             group: GroupIndex(number(sets.find(place))),
             rank: ranks.get(place).copied().unwrap_or_default(),
-            section: 0,
+            section: Section::number_of(piece.section.as_ref()),
         })
         .collect()
 }

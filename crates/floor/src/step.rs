@@ -3,6 +3,7 @@
 use becket_units::Um;
 
 use crate::ids::{CoilId, LotId, PieceId, SerialId, WireId};
+use crate::section::Section;
 
 /// What a step asks of the stringer.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -102,6 +103,8 @@ pub struct StepPiece {
     pub kind: PieceKind,
     /// Numbers of the notes that it serves, rising.
     pub notes: Vec<i32>,
+    /// Section of the scale; `None` on lists of a time when it was not kept.
+    pub section: Option<Section>,
     /// Length to which it must be cut. It differs from [`Step::length`] only on a spoiled step.
     pub length: Um,
     /// Whether it is cut again because an earlier one was spoiled.

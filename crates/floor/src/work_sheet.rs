@@ -6,6 +6,7 @@ use becket_units::Um;
 
 use crate::cut_list::CutList;
 use crate::ids::{CoilId, LotId, PieceId, SerialId, WireId};
+use crate::section::Section;
 use crate::step::{Step, StepKind, TailUse};
 
 /// What is done at once.
@@ -52,6 +53,8 @@ pub struct WorkItem {
     pub piece_ids: Vec<PieceId>,
     /// Whether they are cut again because earlier ones were lost.
     pub recut: bool,
+    /// Section of the scale that they belong to, where it is known.
+    pub section: Option<Section>,
     /// Length of each piece, of the trim, or of the scrapped tail; nothing for the rest.
     pub length: Um,
     /// What is on the coil afterwards.
@@ -148,6 +151,7 @@ impl Sheet<'_> {
             tray: None,
             piece_ids: Vec::new(),
             recut: false,
+            section: None,
             length,
             remaining,
             remaining_mass_g: density.map(|density| mass_g(remaining, *density)),
@@ -169,6 +173,7 @@ impl Sheet<'_> {
                 && item.length == step.length
                 && item.done != step.is_pending()
                 && item.recut == piece.recut
+                && item.section == piece.section
         };
         if let (false, Some(item)) = (spoiled, self.items.last_mut().filter(alike)) {
             item.last_step = step.step_number;
@@ -180,7 +185,7 @@ impl Sheet<'_> {
         }
         self.push(step, WorkAction::Cut, step.length, step.remaining_after);
         if let Some(item) = self.items.last_mut() {
-            (item.tray, item.recut) = (tray, piece.recut);
+            (item.tray, item.recut, item.section) = (tray, piece.recut, piece.section.clone());
             // A spoiled piece is in no tray and in no count.
             if !spoiled {
                 item.piece_ids.push(piece.piece_id.clone());

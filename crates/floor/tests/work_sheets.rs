@@ -39,6 +39,7 @@ fn cut(coil: &str, serial: &str, length: i64, remaining: i64) -> Step {
         piece_id: PieceId::new("52.1+52.2").unwrap(),
         kind: PieceKind::LoopedPair,
         notes: vec![52],
+        section: None,
         length: mm(length),
         recut: false,
     };

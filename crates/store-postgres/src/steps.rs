@@ -38,6 +38,7 @@ pub(crate) async fn insert(
 /// A step by the columns of its row. All are given: what is left out would be NULL.
 fn row_of(list_number: i64, step: &Step) -> Result<serde_json::Value, StoreError> {
     let piece = step.piece.as_ref();
+    let section = piece.and_then(|piece| piece.section.as_ref());
     let notes = piece.map(|piece| serde_json::to_string(&piece.notes).map_err(corrupt)).transpose()?;
     Ok(serde_json::json!({
         "list_number": list_number,
@@ -61,6 +62,8 @@ fn row_of(list_number: i64, step: &Step) -> Result<serde_json::Value, StoreError
         "spoil_cause": step.spoil_cause.map(Code::code),
         "done_us": step.done_us,
         "done_by": step.done_by,
+        "section_id": section.map(|section| section.section_id.as_str()),
+        "section_number": section.map(|section| section.number),
     }))
 }
 

@@ -23,11 +23,12 @@ pub(crate) async fn insert(
     step: &Step,
 ) -> Result<(), StoreError> {
     let piece = step.piece.as_ref();
+    let section = piece.and_then(|piece| piece.section.as_ref());
     let notes = piece.map(|piece| serde_json::to_string(&piece.notes).map_err(corrupt)).transpose()?;
     sqlx::query(
         "INSERT INTO cut_steps (list_number, step_number, kind, state, coil_id, lot_id, wire_id, reel_position, \
          serial_id, piece_id, piece_kind, notes, piece_um, recut, length_um, remaining_after_um, tail_use, opens_coil, \
-         spoil_cause, done_us, done_by) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+         spoil_cause, done_us, done_by, section_id, section_number) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
     )
     .bind(list_number)
     .bind(step.step_number)
@@ -50,6 +51,8 @@ pub(crate) async fn insert(
     .bind(step.spoil_cause.map(Code::code))
     .bind(step.done_us)
     .bind(&step.done_by)
+    .bind(section.map(|section| section.section_id.as_str()))
+    .bind(section.map(|section| section.number))
     .execute(db)
     .await
     .map_err(engine)?;

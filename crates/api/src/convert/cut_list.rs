@@ -207,13 +207,13 @@ impl From<&Step> for CutStep {
             done_us,
             done_by,
         } = step;
-        let (serial_id, piece_id, piece_kind, recut) = match piece {
+        let (serial_id, piece_id, piece_kind, section, recut) = match piece {
             // The notes are those of the piece in its set; the length to be cut differs from the step's only where
             // the piece was spoiled, and is the recut's then.
-            Some(StepPiece { serial_id, piece_id, kind, notes: _, length: _, recut }) => {
-                (serial_id.to_string(), piece_id.to_string(), kind.number(), *recut)
+            Some(StepPiece { serial_id, piece_id, kind, notes: _, section, length: _, recut }) => {
+                (serial_id.to_string(), piece_id.to_string(), kind.number(), section.as_ref(), *recut)
             }
-            None => (String::new(), String::new(), 0, false),
+            None => (String::new(), String::new(), 0, None, false),
         };
         Self {
             step_number: count(*step_number),
@@ -233,6 +233,8 @@ impl From<&Step> for CutStep {
             spoil_cause: spoil_cause.map(Known::number),
             done_time: done_us.map(timestamp),
             done_by: done_by.clone(),
+            section_id: section.map(|section| section.section_id.to_string()).unwrap_or_default(),
+            section_number: section.map_or(0, |section| count(section.number)),
         }
     }
 }

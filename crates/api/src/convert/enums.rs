@@ -140,6 +140,7 @@ known!(becket_floor::SpoilCause = cutting::SpoilCause { Miscut = Miscut, Broken 
 known!(becket_floor::Unison = cutting::UnisonRule { Hard = Hard, Preferred = Preferred, Off = Off });
 known!(becket_floor::PieceOrder = cutting::PieceOrder {
     BySize = ByLength,
+    BySection = BySection,
     UpTheScale = UpTheScale,
     DownTheScale = DownTheScale,
 });

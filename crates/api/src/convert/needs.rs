@@ -1,6 +1,8 @@
 //! What the floor needs of a string set.
 
-use becket_floor::{PieceId, PieceNeed, SerialDigest, SerialId, SerialNeed, WireId};
+use std::collections::BTreeMap;
+
+use becket_floor::{PieceId, PieceNeed, Section, SectionId, SerialDigest, SerialId, SerialNeed, WireId};
 use becket_scale::StringId;
 use becket_units::{Fault, Um};
 
@@ -18,8 +20,9 @@ pub fn serial_need(set: &StringSet, due_date: &str) -> Result<SerialNeed, Vec<Fa
         faults.push(Fault::new("serial_id", &set.serial_id, SerialId::ALLOWED));
     }
     let mut pieces = Vec::with_capacity(set.pieces.len());
+    let sections = section_numbers(set);
     for (index, piece) in set.pieces.iter().enumerate() {
-        match piece_need(piece) {
+        match piece_need(piece, &sections) {
             Ok(need) => pieces.push(need),
             Err(fault) => faults.push(fault.within(&format!("pieces[{index}]"))),
         }
@@ -33,8 +36,24 @@ pub fn serial_need(set: &StringSet, due_date: &str) -> Result<SerialNeed, Vec<Fa
     }
 }
 
-fn piece_need(piece: &Piece) -> Result<PieceNeed, Fault> {
-    let Piece { piece_id, kind, wire_id, string_ids, section_id: _, length_um, mass_g: _ } = piece;
+/// Sections by name, numbered from the bass up: from the lowest note of each.
+fn section_numbers(set: &StringSet) -> BTreeMap<&str, u32> {
+    let mut lowest: BTreeMap<&str, i32> = BTreeMap::new();
+    for string in &set.strings {
+        let note = lowest.entry(string.section_id.as_str()).or_insert(string.note);
+        *note = string.note.min(*note);
+    }
+    let mut sections: Vec<(i32, &str)> = lowest.into_iter().map(|(section, note)| (note, section)).collect();
+    sections.sort_unstable();
+    (1u32..).zip(sections).map(|(number, (_, section))| (section, number)).collect()
+}
+
+fn piece_need(piece: &Piece, sections: &BTreeMap<&str, u32>) -> Result<PieceNeed, Fault> {
+    let Piece { piece_id, kind, wire_id, string_ids, section_id, length_um, mass_g: _ } = piece;
+    let section = SectionId::new(section_id.as_str());
+    let section = section.map_err(|_| Fault::new("section_id", section_id, SectionId::ALLOWED))?;
+    let number = sections.get(section_id.as_str()).copied();
+    let number = number.ok_or_else(|| Fault::new("section_id", section_id, "the section of a string"))?;
     if *length_um <= 0 {
         return Err(Fault::new("length_um", length_um, "more than 0"));
     }
@@ -46,6 +65,7 @@ fn piece_need(piece: &Piece) -> Result<PieceNeed, Fault> {
             .map_err(|_| Fault::new("wire_id", wire_id, WireId::ALLOWED))?,
         length: Um::new(*length_um),
         notes: notes(string_ids)?,
+        section: Some(Section { number, section_id: section }),
         recut: false,
     })
 }

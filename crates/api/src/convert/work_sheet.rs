@@ -40,6 +40,7 @@ impl From<&becket_floor::WorkItem> for WorkItem {
             tray,
             piece_ids,
             recut,
+            section,
             length,
             remaining,
             remaining_mass_g,
@@ -65,6 +66,7 @@ impl From<&becket_floor::WorkItem> for WorkItem {
             remaining_mass_g: *remaining_mass_g,
             pieces_done: count(*pieces_done),
             caution: caution(*action).to_owned(),
+            section_id: section.as_ref().map(|section| section.section_id.to_string()).unwrap_or_default(),
         }
     }
 }

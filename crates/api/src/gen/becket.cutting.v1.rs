@@ -2092,6 +2092,12 @@ pub struct CutStep {
     /// Who confirmed it.
     #[prost(string, tag = "17")]
     pub done_by: ::prost::alloc::string::String,
+    /// Section of the scale that the piece belongs to; empty on other steps, and on lists of a time when it was not kept.
+    #[prost(string, tag = "18")]
+    pub section_id: ::prost::alloc::string::String,
+    /// Place of the section, counted from the bass, from 1; 0 where section_id is empty.
+    #[prost(int32, tag = "19")]
+    pub section_number: i32,
 }
 impl ::prost::Name for CutStep {
     const NAME: &'static str = "CutStep";
@@ -2824,6 +2830,9 @@ pub struct WorkItem {
     /// What to beware of; empty where nothing can spring or whip.
     #[prost(string, tag = "17")]
     pub caution: ::prost::alloc::string::String,
+    /// Section of the scale that the pieces belong to; empty for what is no cut, and on lists of a time when it was not kept.
+    #[prost(string, tag = "18")]
+    pub section_id: ::prost::alloc::string::String,
 }
 impl ::prost::Name for WorkItem {
     const NAME: &'static str = "WorkItem";
@@ -3114,6 +3123,8 @@ pub enum PieceOrder {
     UpTheScale = 2,
     /// From the highest note down.
     DownTheScale = 3,
+    /// Section by section from the bass up, longest first within a section.
+    BySection = 4,
 }
 impl PieceOrder {
     /// String value of the enum field names used in the ProtoBuf definition.
@@ -3126,6 +3137,7 @@ impl PieceOrder {
             Self::ByLength => "PIECE_ORDER_BY_LENGTH",
             Self::UpTheScale => "PIECE_ORDER_UP_THE_SCALE",
             Self::DownTheScale => "PIECE_ORDER_DOWN_THE_SCALE",
+            Self::BySection => "PIECE_ORDER_BY_SECTION",
         }
     }
     /// Creates an enum from field names used in the ProtoBuf definition.
@@ -3135,6 +3147,7 @@ impl PieceOrder {
             "PIECE_ORDER_BY_LENGTH" => Some(Self::ByLength),
             "PIECE_ORDER_UP_THE_SCALE" => Some(Self::UpTheScale),
             "PIECE_ORDER_DOWN_THE_SCALE" => Some(Self::DownTheScale),
+            "PIECE_ORDER_BY_SECTION" => Some(Self::BySection),
             _ => None,
         }
     }

@@ -52,6 +52,7 @@ pub(crate) fn need(serial: &str, lengths_mm: &[i64]) -> SerialNeed {
         wire_id: WireId::new("w1").unwrap(),
         length: mm(*length),
         notes: vec![40 + i / 2],
+        section: None,
         recut: false,
     });
     SerialNeed {

@@ -5,8 +5,8 @@ use std::sync::{Arc, Mutex};
 
 use becket_floor::{
     Amount, Coil, CoilId, Effort, FloorChange, Level, LevelOrder, LevelReport, ListId, LotId, NewCoil,
-    NewCutList, PieceId, PieceKind, PlanPolicy, Quality, SerialDigest, SerialId, Station, StationId, Step,
-    StepKind, StepPiece, StepState, TailUse, WireId,
+    NewCutList, PieceId, PieceKind, PlanPolicy, Quality, Section, SectionId, SerialDigest, SerialId, Station,
+    StationId, Step, StepKind, StepPiece, StepState, TailUse, WireId,
 };
 use becket_units::Um;
 
@@ -107,6 +107,7 @@ pub(super) fn list(coil: &Coil, serial: &str, pieces: &[(&str, i64)]) -> NewCutL
             piece_id: piece_id(name),
             kind: PieceKind::LoopedPair,
             notes: vec![52, 53],
+            section: Some(Section { number: 2, section_id: SectionId::new("tenor").unwrap() }),
             length: mm(*length),
             recut: false,
         });

@@ -53,7 +53,12 @@ codes!(CoilState {
 codes!(EvidenceState { Merged = "merged", Held = "held", Accepted = "accepted", Rejected = "rejected" });
 codes!(CutListState { Planned = "planned", Running = "running", Finished = "finished", Cancelled = "cancelled" });
 codes!(Unison { Hard = "hard", Preferred = "preferred", Off = "off" });
-codes!(PieceOrder { BySize = "by_length", UpTheScale = "up_the_scale", DownTheScale = "down_the_scale" });
+codes!(PieceOrder {
+    BySize = "by_length",
+    BySection = "by_section",
+    UpTheScale = "up_the_scale",
+    DownTheScale = "down_the_scale",
+});
 codes!(Level {
     SerialsNotWhole = "serials_not_whole",
     PiecesUncut = "pieces_uncut",

@@ -5,8 +5,8 @@ use std::collections::BTreeMap;
 use becket_floor::{
     Coil, CoilId, CoilState, CutListHeader, CutListState, Effort, FloorCoil, LengthEstimate, Level,
     LevelOrder, LevelReport, ListId, LotId, MountPlace, PieceId, PieceKind, PieceOrder, PlanFigures,
-    PlanPolicy, Quality, Sds, SerialDigest, SerialId, Shortage, SpoilCause, Station, StationId, Step,
-    StepKind, StepPiece, StepState, TailUse, Unison, WireId,
+    PlanPolicy, Quality, Sds, Section, SectionId, SerialDigest, SerialId, Shortage, SpoilCause, Station,
+    StationId, Step, StepKind, StepPiece, StepState, TailUse, Unison, WireId,
 };
 use becket_units::Um;
 
@@ -410,9 +410,20 @@ fn piece_of(row: &impl Columns) -> Read<Option<StepPiece>> {
         piece_id: PieceId::new(piece).map_err(corrupt)?,
         kind: PieceKind::of(&kind)?,
         notes: serde_json::from_str(&notes).map_err(corrupt)?,
+        section: section_of(row)?,
         length: um(row, "piece_um")?,
         recut: row.truth("recut")?,
     }))
+}
+
+/// Steps that were planned before sections were kept have none.
+fn section_of(row: &impl Columns) -> Read<Option<Section>> {
+    match (row.optional_text("section_id")?, optional_count(row, "section_number")?) {
+        (Some(section_id), Some(number)) => {
+            Ok(Some(Section { section_id: SectionId::new(section_id).map_err(corrupt)?, number }))
+        }
+        _ => Ok(None),
+    }
 }
 
 /// Where a piece came from: a cut step with its `list_id`.

@@ -167,12 +167,12 @@ pub const LAYOUT: &[Table] = &[
     ),
     table!(cut_lists key list_number;
         list_number Integer, list_id Text, station_id Text, state Text, unison_rule Text,
-        end_trim_um Integer, coil_margin_um Integer, piece_order Text, wound_cores Truth, pieces Integer,
+        end_trim_um Integer, coil_margin_um Integer, wound_cores Truth, pieces Integer,
         cut_um Integer, scrap_um Integer, remnant_um Integer, coils_used Integer, coils_opened Integer,
         reel_changes Integer, unisons_split Integer, pieces_done Integer, pieces_pending Integer,
         start_us Integer, end_us Integer, version Integer, created_us Integer, updated_us Integer,
         level_order Text, search_rounds Integer, time_budget_ms Integer, due_window Integer, fifo Truth, search_stopped Truth,
-        coil_margin_milli_sds Integer,
+        coil_margin_milli_sds Integer, piece_order Text,
     ),
     table!(cut_list_serials key list_number, place;
         list_number Integer, place Integer, serial_id Text, set_digest Text, due_date Text,
@@ -188,7 +188,7 @@ pub const LAYOUT: &[Table] = &[
         list_number Integer, step_number Integer, kind Text, state Text, coil_id Text, lot_id Text,
         wire_id Text, reel_position Integer, serial_id Text, piece_id Text, piece_kind Text, notes Text,
         piece_um Integer, recut Truth, length_um Integer, remaining_after_um Integer, tail_use Text,
-        opens_coil Truth, spoil_cause Text, done_us Integer, done_by Text,
+        opens_coil Truth, spoil_cause Text, done_us Integer, done_by Text, section_id Text, section_number Integer,
     ),
     table!(winding_orders key order_number;
         order_number Integer, order_id Text,

@@ -122,6 +122,8 @@ words! {
     Order => cutting::PieceOrder {
         /// Longest first
         ByLength => ByLength,
+        /// Section by section from the bass up, longest first in each
+        BySection => BySection,
         /// From the lowest note up
         UpTheScale => UpTheScale,
         /// From the highest note down

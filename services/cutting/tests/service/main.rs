@@ -16,6 +16,7 @@ mod predictions;
 mod records;
 mod repeats;
 mod run_outs;
+mod sections;
 mod spoiled;
 mod stations;
 mod stock;

@@ -3,8 +3,9 @@
 use std::time::{Duration, Instant};
 
 use becket_api::cutting::{
-    ListCoilsRequest, ListCutListsRequest, PieceBatch, PlanCoil, PlanCutsRequest, PlanCutsResponse,
-    PlanLevel, PlanPolicy, PlanSerial, PlanWire, SegmentKind, StepKind, TailUse, UncutReason, UnisonRule,
+    ListCoilsRequest, ListCutListsRequest, PieceBatch, PieceOrder, PlanCoil, PlanCutsRequest,
+    PlanCutsResponse, PlanLevel, PlanPolicy, PlanSerial, PlanWire, SegmentKind, StepKind, TailUse,
+    UncutReason, UnisonRule,
 };
 use tonic::Code;
 
@@ -130,6 +131,29 @@ async fn a_plan_says_what_is_cut_from_which_coil_and_how_good_it_is() {
     let request = PlanCutsRequest { without_steps: true, without_pictures: true, ..small() };
     let short = plan(&world, request).await;
     assert_eq!((short.steps.len(), short.coils.len(), short.figures), (0, 0, Some(figures)));
+}
+
+/// Without a stock, sections are numbers of the request.
+#[tokio::test]
+async fn pieces_are_cut_section_by_section() {
+    let world = World::empty().await;
+    let of = |section, batch: PieceBatch| PieceBatch { section: Some(section), ..batch };
+    let pieces = vec![
+        of(2, batch("a", "w16", 500, 1)),
+        of(1, batch("b", "w16", 400, 2)),
+        of(2, batch("c", "w16", 900, 1)),
+        of(1, batch("d", "w16", 700, 1)),
+    ];
+    let mut cut = Vec::new();
+    for order in [PieceOrder::BySection, PieceOrder::ByLength, PieceOrder::UpTheScale] {
+        let policy = Some(PlanPolicy { piece_order: Some(order.into()), ..PlanPolicy::default() });
+        let serials = vec![serial("S", pieces.clone())];
+        let answer = plan(&world, PlanCutsRequest { serials, policy, ..small() }).await;
+        assert_eq!(answer.policy.unwrap().piece_order, Some(order.into()));
+        let steps = answer.steps.iter().filter(|step| step.kind() == StepKind::Cut);
+        cut.push(steps.map(|step| step.piece_id.as_str()).collect::<String>());
+    }
+    assert_eq!(cut, ["dbca", "cdab", "abcd"]);
 }
 
 #[tokio::test]

@@ -57,7 +57,8 @@ pub fn read_plan_cuts(request: PlanCutsRequest) -> Result<PlanQuestion, Vec<Faul
     let rules = reader.wires(wires);
     let coils = reader.coils(coils, station.reel_positions);
     let serial_count = u32::try_from(serials.len()).unwrap_or(u32::MAX);
-    let pieces = reader.serials(serials);
+    let mut pieces = reader.serials(serials);
+    policy.piece_order.arrange(&mut pieces);
     let problem = Problem {
         wires: rules,
         serials: serial_count,

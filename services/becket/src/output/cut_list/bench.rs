@@ -111,6 +111,7 @@ fn cuts_sheet(list: &CutList, cuts: &[&CutStep], view: ListView, units: UnitSyst
         right("length", measures.length_unit()),
         left("pieces"),
         left("notes"),
+        left("section"),
         left("serial"),
         left("tray"),
         right("left on coil", measures.length_unit()),
@@ -122,6 +123,7 @@ fn cuts_sheet(list: &CutList, cuts: &[&CutStep], view: ListView, units: UnitSyst
             && before.serial_id == after.serial_id
             && before.state == after.state
             && before.recut == after.recut
+            && before.section_id == after.section_id
     };
     let rows = cuts.chunk_by(alike).filter_map(|group| {
         let (first, last) = (group.first()?, group.last()?);
@@ -135,6 +137,7 @@ fn cuts_sheet(list: &CutList, cuts: &[&CutStep], view: ListView, units: UnitSyst
             measures.length_um(first.length_um),
             pieces,
             notes_of_group(group),
+            first.section_id.clone(),
             first.serial_id.clone(),
             tray(list, first),
             measures.length_um(last.remaining_after_um),

@@ -122,22 +122,22 @@ fn the_bench_sees_reels_and_cuts() {
 
 
         Step 1: Mount coil R0104 on reel 2 (wire No. 16, .037 in = 0.940 mm, lot H2604-11), trim 10.0 mm  [done]
-         step   length   pieces      notes    serial   tray     left on coil   state
-                    mm                                                    mm
-        ───────────────────────────────────────────────────────────────────────────────────────
-            2   1208.0   52.1+52.2   C5       S1       tray 1        10792.0   done
-            3   1198.0   52.3+53.1   C5 C#5   S1       tray 1         9594.0   spoiled: broken
-            4   1198.0   52.3+53.1   C5 C#5   S1       tray 1         8396.0   cut again
-            5   4150.0   52.1+52.2   C5       S2       tray 2         4246.0
-            6   4150.0   52.3+53.1   C5 C#5   S2       tray 2           96.0
+         step   length   pieces      notes    section   serial   tray     left on coil   state
+                    mm                                                              mm
+        ─────────────────────────────────────────────────────────────────────────────────────────────────
+            2   1208.0   52.1+52.2   C5                 S1       tray 1        10792.0   done
+            3   1198.0   52.3+53.1   C5 C#5             S1       tray 1         9594.0   spoiled: broken
+            4   1198.0   52.3+53.1   C5 C#5             S1       tray 1         8396.0   cut again
+            5   4150.0   52.1+52.2   C5                 S2       tray 2         4246.0
+            6   4150.0   52.3+53.1   C5 C#5             S2       tray 2           96.0
 
         Step 7: Take coil R0104 off reel 2, scrap the last 96.0 mm
 
         Cut from coil R0200 on reel 2 (wire No. 16, .037 in = 0.940 mm, lot H2604-11)
-         step   length   pieces   notes   serial   tray     left on coil   state
-                    mm                                                mm
-        ─────────────────────────────────────────────────────────────────────────
-            8    400.0   88.1     C8      S1       tray 1        50000.0
+         step   length   pieces   notes   section   serial   tray     left on coil   state
+                    mm                                                          mm
+        ───────────────────────────────────────────────────────────────────────────────────
+            8    400.0   88.1     C8                S1       tray 1        50000.0
 
         Safety: wear eye protection (ANSI/ISEA Z87.1, EN 166) and gloves, and stand out of the line of the string:
         wire springs when it is cut, and a breaking string whips. Never load a plate beyond its maker's limits.
@@ -153,19 +153,19 @@ fn the_summary_groups_equal_cuts() {
     expect![[r#"
 
         Cut from coil R0104 on reel 2 (wire No. 16, .037 in, lot H2604-11)
-         step    length   pieces      notes    serial   tray     left on coil   state
-                     in                                                    in
-        ──────────────────────────────────────────────────────────────────────────────────
-            4    47.165   52.3+53.1   C5 C#5   S1       tray 1        330.551   cut again
-          5–6   163.386   2 ×         C5 C#5   S2       tray 2          3.780
+         step    length   pieces      notes    section   serial   tray     left on coil   state
+                     in                                                              in
+        ────────────────────────────────────────────────────────────────────────────────────────────
+            4    47.165   52.3+53.1   C5 C#5             S1       tray 1        330.551   cut again
+          5–6   163.386   2 ×         C5 C#5             S2       tray 2          3.780
 
         Step 7: Take coil R0104 off reel 2, scrap the last 3.780 in
 
         Cut from coil R0200 on reel 2 (wire No. 16, .037 in, lot H2604-11)
-         step   length   pieces   notes   serial   tray     left on coil   state
-                    in                                                in
-        ─────────────────────────────────────────────────────────────────────────
-            8   15.748   88.1     C8      S1       tray 1       1968.504
+         step   length   pieces   notes   section   serial   tray     left on coil   state
+                    in                                                          in
+        ───────────────────────────────────────────────────────────────────────────────────
+            8   15.748   88.1     C8                S1       tray 1       1968.504
     "#]]
     .assert_eq(&bench::steps_text(&list(), &wires(units), view, units));
 }
@@ -199,12 +199,12 @@ fn a_plan_tells_what_is_short() {
 fn steps_are_rows_of_csv() {
     let view = ListView { pending: true, ..ListView::default() };
     expect![[r#"
-        step,do,state,coil,lot,wire,reel,serial,piece,notes,kind,length_mm,left_on_coil_mm,tail,recut,spoiled,done,by
-        4,cut,pending,R0104,H2604-11,mw-in-16,2,S1,52.3+53.1,C5 C#5,looped pair,1198.0,8396.0,,yes,,,
-        5,cut,pending,R0104,H2604-11,mw-in-16,2,S2,52.1+52.2,C5,looped pair,4150.0,4246.0,,,,,
-        6,cut,pending,R0104,H2604-11,mw-in-16,2,S2,52.3+53.1,C5 C#5,looped pair,4150.0,96.0,,,,,
-        7,unmount,pending,R0104,H2604-11,mw-in-16,2,,,,,96.0,0.0,scrap,,,,
-        8,cut,pending,R0200,H2604-11,mw-in-16,2,S1,88.1,C8,looped pair,400.0,50000.0,,,,,
+        step,do,state,coil,lot,wire,reel,serial,piece,notes,section,kind,length_mm,left_on_coil_mm,tail,recut,spoiled,done,by
+        4,cut,pending,R0104,H2604-11,mw-in-16,2,S1,52.3+53.1,C5 C#5,,looped pair,1198.0,8396.0,,yes,,,
+        5,cut,pending,R0104,H2604-11,mw-in-16,2,S2,52.1+52.2,C5,,looped pair,4150.0,4246.0,,,,,
+        6,cut,pending,R0104,H2604-11,mw-in-16,2,S2,52.3+53.1,C5 C#5,,looped pair,4150.0,96.0,,,,,
+        7,unmount,pending,R0104,H2604-11,mw-in-16,2,,,,,,96.0,0.0,scrap,,,,
+        8,cut,pending,R0200,H2604-11,mw-in-16,2,S1,88.1,C8,,looped pair,400.0,50000.0,,,,,
     "#]].assert_eq(&cut_list_sheet(&list(), view, UnitSystem::Metric).csv());
 }
 

@@ -70,7 +70,7 @@ fn words(item: &WorkItem, units: UnitSystem) -> String {
                 length(item.length_um),
                 item.tray,
                 item.serial_id,
-                notes_of_piece(&item.piece_ids.join("+")),
+                section_and_notes(item),
                 item.pieces_done
             )
         }
@@ -86,6 +86,11 @@ fn words(item: &WorkItem, units: UnitSystem) -> String {
         WorkAction::ScrapTail => format!("Put the last {} into the scrap bin", length(item.length_um)),
         WorkAction::Unspecified => "Do a step that this program does not know".to_owned(),
     }
+}
+
+fn section_and_notes(item: &WorkItem) -> String {
+    let notes = notes_of_piece(&item.piece_ids.join("+"));
+    if item.section_id.is_empty() { notes } else { format!("{}, {notes}", item.section_id) }
 }
 
 fn left_over(item: &WorkItem, units: UnitSystem) -> String {
@@ -114,6 +119,7 @@ pub(crate) fn work_items_sheet(items: &[WorkItem], units: UnitSystem) -> Sheet {
         left("serial"),
         right("tray", ""),
         left("which"),
+        left("section"),
         right("left on coil", measures.length_unit()),
         right("left on coil", measures.mass_unit()),
         right("pieces done", ""),
@@ -134,6 +140,7 @@ pub(crate) fn work_items_sheet(items: &[WorkItem], units: UnitSystem) -> Sheet {
             item.serial_id.clone(),
             if item.tray == 0 { String::new() } else { item.tray.to_string() },
             item.piece_ids.join(" "),
+            item.section_id.clone(),
             measures.length_um(item.remaining_um),
             item.remaining_mass_g.map(|mass| measures.mass(mass)).unwrap_or_default(),
             item.pieces_done.to_string(),
