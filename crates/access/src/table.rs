@@ -123,6 +123,9 @@ pub const PERMISSIONS: &[Permission] = permissions! {
     "becket.journal.v1.JournalService": {
         ListEntries: &[ErpReader, Administrator],
     }
+    "becket.feed.v1.FeedService": {
+        WatchEvents: &[ErpReader, Administrator],
+    }
     "grpc.reflection.v1.ServerReflection": {
         ServerReflectionInfo: READERS_AND_SERVICE,
     }

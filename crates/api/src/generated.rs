@@ -27,6 +27,11 @@ pub mod becket {
             include!("gen/becket.journal.v1.rs");
         }
     }
+    pub mod feed {
+        pub mod v1 {
+            include!("gen/becket.feed.v1.rs");
+        }
+    }
     pub mod errors {
         pub mod v1 {
             include!("gen/becket.errors.v1.rs");

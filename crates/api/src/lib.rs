@@ -4,6 +4,7 @@
 //! follows from it: [`convert`] to and from domain types, [`json`] for programs, [`document`] for files that people
 //! write, [`tokens`] of pages and [`digest`]s. It does no input or output: texts and messages go in and come out.
 
+pub mod cloud_event;
 pub mod convert;
 pub mod digest;
 pub mod document;
@@ -18,5 +19,6 @@ pub use descriptors::ReflectError;
 pub use generated::DESCRIPTORS;
 pub use generated::becket::cutting::v1 as cutting;
 pub use generated::becket::errors::v1 as errors;
+pub use generated::becket::feed::v1 as feed;
 pub use generated::becket::journal::v1 as journal;
 pub use generated::becket::stringing::v1 as stringing;

@@ -196,6 +196,8 @@ fn code_of(reason: ErrorReason) -> Code {
         ErrorReason::Deadline => Code::DeadlineExceeded,
         ErrorReason::NotAuthenticated => Code::Unauthenticated,
         ErrorReason::NotPermitted => Code::PermissionDenied,
+        ErrorReason::ResumeTokenExpired => Code::OutOfRange,
+        ErrorReason::ReaderTooSlow => Code::Aborted,
     }
 }
 

@@ -42,9 +42,9 @@ pub use request::{RequestError, decode};
 pub use secret::Secret;
 pub use server::{Protection, ServeError, ServerParts, serve};
 pub use settings::{
-    AccessSettings, CuttingSettings, EngineChoice, JwtSettings, LimitSettings, LogFormat, PostgresSettings,
-    Problem, SecuritySettings, Setting, Settings, SettingsError, StoreSettings, StringingSettings,
-    TelemetrySettings, TlsSettings,
+    AccessSettings, CuttingSettings, EngineChoice, FeedSettings, JwtSettings, LimitSettings, LogFormat,
+    PostgresSettings, Problem, SecuritySettings, Setting, Settings, SettingsError, StoreSettings,
+    StringingSettings, TelemetrySettings, TlsSettings,
 };
 pub use telemetry::{TelemetryError, init_telemetry};
 pub use writing::{Begun, begin_write, or_first_answer};

@@ -1,6 +1,7 @@
 //! Settings: compiled-in defaults, then a file, then the environment.
 
 mod effective;
+mod feed;
 mod reader;
 mod security;
 mod store;
@@ -16,6 +17,7 @@ use config::{Config, Environment, File, FileFormat};
 use reader::Reader;
 
 pub use effective::Setting;
+pub use feed::FeedSettings;
 pub use security::{AccessSettings, JwtSettings, SecuritySettings, TlsSettings};
 pub use store::{EngineChoice, PostgresSettings, StoreSettings};
 
@@ -39,6 +41,8 @@ pub struct Settings {
     pub store: StoreSettings,
     /// Who may connect and call.
     pub security: SecuritySettings,
+    /// What other programs are told.
+    pub feed: FeedSettings,
     /// Limits of both services.
     pub limits: LimitSettings,
     /// The log.
@@ -195,6 +199,7 @@ impl Settings {
         let stringing_ca = reader.optional_text("cutting.stringing_ca");
         let stringing_token = reader.optional_text("cutting.stringing_token");
         let store = StoreSettings::read(reader);
+        let feed = FeedSettings::read(reader);
         let limits = LimitSettings::read(reader);
         let telemetry = TelemetrySettings::read(reader);
         Some(Self {
@@ -207,6 +212,7 @@ impl Settings {
             },
             security: security?,
             store: store?,
+            feed: feed?,
             limits: limits?,
             telemetry: telemetry?,
         })

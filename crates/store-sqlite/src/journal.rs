@@ -3,7 +3,7 @@
 use async_trait::async_trait;
 use becket_store::journal::{GENESIS, chain};
 use becket_store::tables::{Told, bytes_32, entry_of};
-use becket_store::{Engine, Entry, JournalStore, StoreError, WriteContext};
+use becket_store::{Engine, Entry, JournalStore, Listener, StoreError, WriteContext};
 use sqlx::SqliteConnection;
 
 use crate::SqliteStore;
@@ -11,15 +11,15 @@ use crate::cells::each;
 use crate::errors::engine;
 use crate::idempotency;
 
-/// Adds what a write has to tell.
+/// Adds what a write has to tell, and returns the subjects.
 pub(crate) async fn append(
     db: &mut SqliteConnection,
     ctx: &WriteContext,
     told: Told,
-) -> Result<(), StoreError> {
+) -> Result<Vec<String>, StoreError> {
     let mut entries = told.entries(ctx);
     if entries.is_empty() {
-        return Ok(());
+        return Ok(Vec::new());
     }
     let last: Option<(i64, Vec<u8>)> =
         sqlx::query_as("SELECT sequence, hash FROM journal ORDER BY sequence DESC LIMIT 1")
@@ -31,7 +31,7 @@ pub(crate) async fn append(
         Some((sequence, hash)) => (sequence, bytes_32(hash)?),
     };
     chain(sequence, hash, &mut entries);
-    for entry in entries {
+    for entry in &entries {
         sqlx::query(
             "INSERT INTO journal (sequence, entry_us, actor, origin, request_id, method, subject, before_json, \
              after_json, hash) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
@@ -50,7 +50,7 @@ pub(crate) async fn append(
         .await
         .map_err(engine)?;
     }
-    Ok(())
+    Ok(entries.into_iter().map(|entry| entry.subject).collect())
 }
 
 #[async_trait]
@@ -100,5 +100,9 @@ impl Engine for SqliteStore {
         // An immediate transaction shows that the database can be locked for writing, and leaves nothing.
         let tx = self.writer.begin_with("BEGIN IMMEDIATE").await.map_err(engine)?;
         tx.rollback().await.map_err(engine)
+    }
+
+    async fn changes(&self) -> Result<Box<dyn Listener>, StoreError> {
+        Ok(self.news.listen())
     }
 }

@@ -17,6 +17,7 @@ mod floor;
 mod idempotency;
 mod jobs;
 mod journal;
+mod news;
 mod on_floor;
 mod open;
 mod records;

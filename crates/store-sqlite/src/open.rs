@@ -9,6 +9,7 @@ use sqlx::migrate::{MigrateError, Migrator};
 use sqlx::sqlite::{SqliteConnectOptions, SqliteJournalMode, SqlitePoolOptions, SqliteSynchronous};
 
 use crate::errors::engine;
+use crate::news::Newsroom;
 
 static MIGRATIONS: Migrator = sqlx::migrate!("./migrations");
 
@@ -78,6 +79,7 @@ pub enum OpenError {
 pub struct SqliteStore {
     pub(crate) writer: SqlitePool,
     pub(crate) reader: SqlitePool,
+    pub(crate) news: Newsroom,
 }
 
 impl SqliteStore {
@@ -102,7 +104,7 @@ impl SqliteStore {
         let writer = pool(1).connect_with(options.clone()).await.map_err(unusable)?;
         migrate(path, &writer).await?;
         let reader = pool(READERS).connect_with(options.read_only(true)).await.map_err(unusable)?;
-        Ok(Self { writer, reader })
+        Ok(Self { writer, reader, news: Newsroom::default() })
     }
 
     /// Makes a database in memory that lives as long as the store; for tests and demonstrations. Reads wait for writes.
@@ -118,7 +120,7 @@ impl SqliteStore {
             |source: sqlx::Error| OpenError::Unusable { path: path.to_owned(), source: source.into() };
         let writer = pool.connect_with(options).await.map_err(unusable)?;
         migrate(path, &writer).await?;
-        Ok(Self { reader: writer.clone(), writer })
+        Ok(Self { reader: writer.clone(), writer, news: Newsroom::default() })
     }
 
     /// Versions of the migrations of this program with what each is for, rising.

@@ -6,6 +6,7 @@ use sqlx::{Sqlite, SqliteConnection, Transaction};
 
 use crate::SqliteStore;
 use crate::errors::engine;
+use crate::news::Newsroom;
 use crate::{idempotency, journal};
 
 /// How a write begins.
@@ -20,6 +21,7 @@ pub(crate) enum Begun<'a> {
 pub(crate) struct Write<'a> {
     tx: Transaction<'static, Sqlite>,
     told: Told,
+    news: Newsroom,
     pub(crate) ctx: &'a WriteContext,
 }
 
@@ -29,7 +31,7 @@ impl SqliteStore {
         if let Some(answer) = idempotency::find(&mut tx, ctx).await? {
             return Ok(Begun::Repeat(Written { answer, repeated: true }));
         }
-        Ok(Begun::New(Box::new(Write { tx, told: Told::default(), ctx })))
+        Ok(Begun::New(Box::new(Write { tx, told: Told::default(), news: self.news.clone(), ctx })))
     }
 }
 
@@ -51,10 +53,13 @@ impl Write<'_> {
 
     /// Stores journal and answer and makes everything last.
     pub(crate) async fn finish<T>(mut self, outcome: &T, answer: Answer<T>) -> Result<Written, StoreError> {
-        journal::append(&mut self.tx, self.ctx, self.told).await?;
+        let subjects = journal::append(&mut self.tx, self.ctx, self.told).await?;
         let answer = answer(outcome);
         idempotency::keep(&mut self.tx, self.ctx, &answer).await?;
         self.tx.commit().await.map_err(engine)?;
+        if !subjects.is_empty() {
+            self.news.tell(subjects);
+        }
         Ok(Written { answer, repeated: false })
     }
 }

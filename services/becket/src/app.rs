@@ -207,6 +207,14 @@ async fn routes(
     let mut routes = RoutesBuilder::default();
     becket_journal::register(&mut routes, &settings.limits, store.journal()).await.map_err(cannot_serve)?;
     let mut names = vec![becket_journal::SERVICE_NAME];
+    let deps = becket_feed::Deps {
+        limits: settings.limits.clone(),
+        settings: settings.feed.clone(),
+        store: store.journal(),
+        clock: Arc::clone(&clock),
+    };
+    becket_feed::register(&mut routes, deps).await.map_err(cannot_serve)?;
+    names.extend(becket_feed::SERVICE_NAMES);
     if services != Services::Cutting {
         let deps = becket_stringing::Deps {
             limits: settings.limits.clone(),

@@ -11,6 +11,7 @@ use becket_api::{
         plan_service_client::PlanServiceClient, purchasing_service_client::PurchasingServiceClient,
         record_service_client::RecordServiceClient, station_service_client::StationServiceClient,
     },
+    feed::feed_service_client::FeedServiceClient,
     journal::journal_service_client::JournalServiceClient,
     stringing::{
         design_service_client::DesignServiceClient, job_service_client::JobServiceClient,
@@ -108,6 +109,8 @@ services! {
     designs: DesignServiceClient at stringing,
     /// The journal.
     journal: JournalServiceClient at stringing,
+    /// The feed of events.
+    feed: FeedServiceClient at stringing,
     /// The coils.
     coils: CoilServiceClient at cutting,
     /// The stations.

@@ -7,6 +7,7 @@ use becket_api::cutting::cut_list_service_client::CutListServiceClient;
 use becket_api::cutting::purchasing_service_client::PurchasingServiceClient;
 use becket_api::cutting::record_service_client::RecordServiceClient;
 use becket_api::cutting::station_service_client::StationServiceClient;
+use becket_api::feed::feed_service_client::FeedServiceClient;
 use becket_api::journal::journal_service_client::JournalServiceClient;
 use becket_api::stringing::job_service_client::JobServiceClient;
 use becket_api::stringing::scale_service_client::ScaleServiceClient;
@@ -39,6 +40,8 @@ pub struct Shop {
     pub sets: StringSetServiceClient<Channel>,
     /// The journal of the stringing service, or of both.
     pub journal: JournalServiceClient<Channel>,
+    /// The feed of the stringing service, or of both.
+    pub feed: FeedServiceClient<Channel>,
     /// Coils.
     pub coils: CoilServiceClient<Channel>,
     /// Stations.
@@ -79,6 +82,7 @@ impl Shop {
             jobs: JobServiceClient::new(s()).max_decoding_message_size(LARGEST_ANSWER),
             sets: StringSetServiceClient::new(s()).max_decoding_message_size(LARGEST_ANSWER),
             journal: JournalServiceClient::new(s()).max_decoding_message_size(LARGEST_ANSWER),
+            feed: FeedServiceClient::new(s()).max_decoding_message_size(LARGEST_ANSWER),
             coils: CoilServiceClient::new(c()).max_decoding_message_size(LARGEST_ANSWER),
             stations: StationServiceClient::new(c()).max_decoding_message_size(LARGEST_ANSWER),
             lists: CutListServiceClient::new(c()).max_decoding_message_size(LARGEST_ANSWER),

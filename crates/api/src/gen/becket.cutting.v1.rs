@@ -2744,7 +2744,7 @@ impl ::prost::Name for WatchCutListRequest {
     }
 }
 /// WatchCutListResponse is the state of the list at one moment.
-#[derive(Clone, PartialEq, Eq, Hash, ::prost::Message)]
+#[derive(Clone, PartialEq, ::prost::Message)]
 pub struct WatchCutListResponse {
     /// State of the list.
     #[prost(enumeration = "CutListState", tag = "1")]
@@ -2764,6 +2764,10 @@ pub struct WatchCutListResponse {
     /// True if nothing changed and the message only shows that the stream is alive.
     #[prost(bool, tag = "6")]
     pub heartbeat: bool,
+    /// Changes of the list behind those that the message before it, or the one that gave the resume token, told; each is told once and in order.
+    /// The state holds all of them, and may hold some that the next message tells. At most 100; the rest follows at once.
+    #[prost(message, repeated, tag = "7")]
+    pub changes: ::prost::alloc::vec::Vec<CutListChange>,
 }
 impl ::prost::Name for WatchCutListResponse {
     const NAME: &'static str = "WatchCutListResponse";
@@ -2773,6 +2777,35 @@ impl ::prost::Name for WatchCutListResponse {
     }
     fn type_url() -> ::prost::alloc::string::String {
         "/becket.cutting.v1.WatchCutListResponse".into()
+    }
+}
+/// CutListChange is one change of a list, as the journal has it.
+#[derive(Clone, PartialEq, Eq, Hash, ::prost::Message)]
+pub struct CutListChange {
+    /// Sequence of its entry in the journal.
+    #[prost(int64, tag = "1")]
+    pub sequence: i64,
+    /// When it was made.
+    #[prost(message, optional, tag = "2")]
+    pub change_time: ::core::option::Option<::prost_types::Timestamp>,
+    /// Who made it, as the journal names them.
+    #[prost(string, tag = "3")]
+    pub actor: ::prost::alloc::string::String,
+    /// Method that made it, such as "becket.cutting.v1.CutListService/ConfirmStep".
+    #[prost(string, tag = "4")]
+    pub method: ::prost::alloc::string::String,
+    /// Version of the list after it; versions rise by one with every change.
+    #[prost(int64, tag = "5")]
+    pub list_version: i64,
+}
+impl ::prost::Name for CutListChange {
+    const NAME: &'static str = "CutListChange";
+    const PACKAGE: &'static str = "becket.cutting.v1";
+    fn full_name() -> ::prost::alloc::string::String {
+        "becket.cutting.v1.CutListChange".into()
+    }
+    fn type_url() -> ::prost::alloc::string::String {
+        "/becket.cutting.v1.CutListChange".into()
     }
 }
 /// WorkItem is one line of a work sheet.
@@ -3633,7 +3666,8 @@ pub mod cut_list_service_client {
             self.inner.unary(req, path, codec).await
         }
         /// WatchCutList sends what the station should do next, at once and whenever that changes, until the list has ended. A weighing
-        /// that changes what the next step will leave on its coil counts as a change.
+        /// that changes what the next step will leave on its coil counts as a change. Each change of the list itself is told once and in order
+        /// beside the state, also after a break and at another replica, if the stream is resumed with the token of the last message.
         pub async fn watch_cut_list(
             &mut self,
             request: impl tonic::IntoRequest<super::WatchCutListRequest>,
@@ -3794,7 +3828,8 @@ pub mod cut_list_service_server {
             + std::marker::Send
             + 'static;
         /// WatchCutList sends what the station should do next, at once and whenever that changes, until the list has ended. A weighing
-        /// that changes what the next step will leave on its coil counts as a change.
+        /// that changes what the next step will leave on its coil counts as a change. Each change of the list itself is told once and in order
+        /// beside the state, also after a break and at another replica, if the stream is resumed with the token of the last message.
         async fn watch_cut_list(
             &self,
             request: tonic::Request<super::WatchCutListRequest>,

@@ -50,6 +50,10 @@ pub enum ErrorReason {
     NotAuthenticated = 30,
     /// The caller's roles do not allow the call. PERMISSION_DENIED.
     NotPermitted = 31,
+    /// Events behind the resume token are no longer delivered, or the journal is not the one that gave the token. OUT_OF_RANGE.
+    ResumeTokenExpired = 40,
+    /// The caller did not read its stream for too long; resume with the last token. ABORTED.
+    ReaderTooSlow = 41,
 }
 impl ErrorReason {
     /// String value of the enum field names used in the ProtoBuf definition.
@@ -81,6 +85,8 @@ impl ErrorReason {
             Self::TargetUnreachable => "ERROR_REASON_TARGET_UNREACHABLE",
             Self::NotAuthenticated => "ERROR_REASON_NOT_AUTHENTICATED",
             Self::NotPermitted => "ERROR_REASON_NOT_PERMITTED",
+            Self::ResumeTokenExpired => "ERROR_REASON_RESUME_TOKEN_EXPIRED",
+            Self::ReaderTooSlow => "ERROR_REASON_READER_TOO_SLOW",
         }
     }
     /// Creates an enum from field names used in the ProtoBuf definition.
@@ -109,6 +115,8 @@ impl ErrorReason {
             "ERROR_REASON_TARGET_UNREACHABLE" => Some(Self::TargetUnreachable),
             "ERROR_REASON_NOT_AUTHENTICATED" => Some(Self::NotAuthenticated),
             "ERROR_REASON_NOT_PERMITTED" => Some(Self::NotPermitted),
+            "ERROR_REASON_RESUME_TOKEN_EXPIRED" => Some(Self::ResumeTokenExpired),
+            "ERROR_REASON_READER_TOO_SLOW" => Some(Self::ReaderTooSlow),
             _ => None,
         }
     }

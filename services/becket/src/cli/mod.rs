@@ -2,6 +2,7 @@
 
 mod change;
 mod design;
+mod feed;
 mod floor;
 mod list;
 mod load;
@@ -24,6 +25,7 @@ pub(crate) use change::{Amend, Close, Release};
 pub(crate) use design::{
     Bands, Compare, Design, DesignFile, LayerWord, ModelFlags, Replace, Special, Stretch,
 };
+pub(crate) use feed::Feed;
 pub(crate) use floor::{Cancel, Confirm, Finish, Plan, Replan, RunOut, Spoiled, Start, Watch};
 pub(crate) use list::{
     Limit, List, ListCoils, ListCutLists, ListEvidence, ListJobs, ListJournal, ListScales, ListStations,
@@ -163,6 +165,7 @@ pub(crate) enum Verb {
     Finish(Finish),
     Cancel(Cancel),
     Watch(Watch),
+    Feed(Feed),
     Estimate(Estimate),
     Picture(Picture),
     Plot(Plot),

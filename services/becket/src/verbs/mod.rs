@@ -2,6 +2,7 @@
 
 mod change;
 mod design;
+mod feed;
 mod floor;
 mod list;
 mod load;
@@ -82,6 +83,7 @@ async fn ask(context: &Context, verb: Verb) -> Result<(), Failure> {
         Verb::Finish(args) => floor::finish(context, &args).await,
         Verb::Cancel(args) => floor::cancel(context, &args).await,
         Verb::Watch(args) => watch::watch(context, &args).await,
+        Verb::Feed(args) => feed::feed(context, &args).await,
         Verb::Order(args) => winding::order(context, &args).await,
         Verb::Picture(args) => picture::picture(context, &args).await,
         Verb::Plot(args) => plot::plot(context, &args).await,

@@ -8,6 +8,7 @@ mod concurrency;
 mod design;
 mod docs;
 mod every_method;
+mod feeds;
 mod identity;
 mod kill;
 mod limits;

@@ -20,42 +20,54 @@ use crate::every_method::random_storm;
 use crate::{Fresh, binary, data};
 
 /// A database with its settings file.
-struct Replicas {
+pub(crate) struct Replicas {
     folder: TempDir,
     config: PathBuf,
+    url: String,
 }
 
 impl Replicas {
-    fn new() -> Self {
+    pub(crate) fn new() -> Self {
+        Self::with("")
+    }
+
+    /// With further settings.
+    pub(crate) fn with(more: &str) -> Self {
         let folder = tempfile::tempdir().unwrap();
         let config = folder.path().join("becket.toml");
         let url = Postgres::shared().database();
         let settings = format!(
-            "[store]\nengine = \"postgres\"\n[store.postgres]\nurl = \"{url}\"\nwrite_connections = 4\nread_connections = 4\n"
+            "[store]\nengine = \"postgres\"\n[store.postgres]\nurl = \"{url}\"\nwrite_connections = 4\nread_connections = 4\n{more}"
         );
         std::fs::write(&config, settings).unwrap();
-        Self { folder, config }
+        Self { folder, config, url }
     }
 
-    fn becket(&self, arguments: &[&str]) -> Output {
+    /// Runs SQL beside the replicas.
+    pub(crate) fn sql(&self, sql: &str) -> String {
+        let database = self.url.split('?').next().unwrap().rsplit('/').next().unwrap();
+        Postgres::shared().sql(database, sql)
+    }
+
+    pub(crate) fn becket(&self, arguments: &[&str]) -> Output {
         let mut command = Command::new(binary());
         command.args(arguments).arg("--config").arg(&self.config).env_remove("BECKET_SERVER");
         command.output().unwrap()
     }
 
-    fn migrate(&self) -> String {
+    pub(crate) fn migrate(&self) -> String {
         printed(&self.becket(&["migrate"]))
     }
 
     /// Starts a replica; what its folder is called matters only for its log.
-    fn serve(&self, name: &str) -> Server {
+    pub(crate) fn serve(&self, name: &str) -> Server {
         let config = self.config.to_str().unwrap();
         let data = self.folder.path().join(name);
         Server::with(binary(), &data, &["--listen", "127.0.0.1:0", "--config", config])
     }
 }
 
-fn printed(output: &Output) -> String {
+pub(crate) fn printed(output: &Output) -> String {
     let text = String::from_utf8_lossy(&output.stdout).into_owned();
     assert!(output.status.success(), "{text}{}", String::from_utf8_lossy(&output.stderr));
     text
@@ -86,7 +98,7 @@ async fn random_requests_are_answered_or_refused_properly() {
     assert!(!log.contains("ERROR") && !log.contains("panicked"), "{log}");
 }
 
-async fn two(replicas: &Replicas) -> [(Server, Shop); 2] {
+pub(crate) async fn two(replicas: &Replicas) -> [(Server, Shop); 2] {
     let start = async |name| {
         let server = replicas.serve(name);
         let shop = Shop::connect(server.url()).await.unwrap();
@@ -132,12 +144,12 @@ async fn two_replicas_promise_no_coil_twice() {
     assert!(a.stop().success() && b.stop().success());
 }
 
-fn confirm(shop: &Shop, list_id: &str, step_number: i32, count: i32) -> ConfirmStepRequest {
+pub(crate) fn confirm(shop: &Shop, list_id: &str, step_number: i32, count: i32) -> ConfirmStepRequest {
     ConfirmStepRequest { request_id: shop.request_id(), list_id: list_id.to_owned(), step_number, count }
 }
 
 /// Plans the demo's first serial and starts its list.
-async fn running_list(shop: &mut Shop) -> (String, usize) {
+pub(crate) async fn running_list(shop: &mut Shop) -> (String, usize) {
     let list = plan(shop, "C27-0107").await.unwrap();
     let start = StartCutListRequest {
         request_id: shop.request_id(),

@@ -69,6 +69,57 @@ async fn a_watcher_goes_on_where_it_was() {
     assert_faults(watch(&world, &other).await, &["resume_token"]);
 }
 
+/// The versions that a stream tells until one is reached, and the last token.
+async fn versions_until(stream: &mut Streaming<WatchCutListResponse>, last: i64) -> (Vec<i64>, String) {
+    let mut versions = Vec::new();
+    loop {
+        let message = next(stream).await.unwrap().unwrap();
+        versions.extend(message.changes.iter().map(|change| change.list_version));
+        if versions.last().is_some_and(|version| *version >= last) {
+            return (versions, message.resume_token);
+        }
+    }
+}
+
+#[tokio::test]
+async fn each_change_is_told_once_and_in_order_over_breaks() {
+    let world = World::with_jobs(&["S-1"]).await;
+    world.plan(&["S-1"]).await.unwrap();
+    let mut stream = watch(&world, "").await.unwrap();
+    let first = next(&mut stream).await.unwrap().unwrap();
+    assert_eq!(first.changes, [], "what was before the stream is in the state");
+    world.begin("L-0001").await.unwrap();
+    for step in 1..=3 {
+        world.confirm("L-0001", step, 1).await.unwrap();
+    }
+    // Version 1 is the plan.
+    let (told, token) = versions_until(&mut stream, 3).await;
+    assert_eq!(told[..2], [2, 3]);
+    drop(stream);
+    let here = told.last().unwrap() + 1;
+    world.confirm("L-0001", 4, 1).await.unwrap();
+    let world = world.restart().await;
+    world.confirm("L-0001", 5, 1).await.unwrap();
+    let mut stream = watch(&world, &token).await.unwrap();
+    assert_eq!(versions_until(&mut stream, 7).await.0, (here..=7).collect::<Vec<_>>());
+    // The same token again tells the same again: whoever lost what came behind it loses no change.
+    let mut stream = watch(&world, &token).await.unwrap();
+    let message = next(&mut stream).await.unwrap().unwrap();
+    let methods: Vec<&str> = message.changes.iter().map(|change| change.method.as_str()).collect();
+    let versions = message.changes.iter().map(|change| change.list_version);
+    assert_eq!(versions.collect::<Vec<_>>(), (here..=7).collect::<Vec<_>>());
+    assert!(methods.iter().all(|method| method.ends_with("/ConfirmStep")), "{methods:?}");
+    // Those that end a list, too.
+    let request =
+        FinishCutListRequest { request_id: world.id(), list_id: "L-0001".to_owned(), give_up_pending: true };
+    world.lists().finish_cut_list(request).await.unwrap();
+    assert_eq!(versions_until(&mut stream, 8).await.0, [8]);
+    assert_eq!(next(&mut stream).await.unwrap(), None);
+    let mut late = watch(&world, &token).await.unwrap();
+    assert_eq!(versions_until(&mut late, 8).await.0, (here..=8).collect::<Vec<_>>());
+    assert_eq!(next(&mut late).await.unwrap(), None);
+}
+
 #[tokio::test]
 async fn a_slow_reader_gets_the_latest_state() {
     let world = World::with_jobs(&["S-1"]).await;
