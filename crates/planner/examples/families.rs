@@ -3,6 +3,7 @@
 //! ```sh
 //! cargo run --release -p becket-planner --example families                    # 500 and 5 000 pieces, seed 1
 //! cargo run --release -p becket-planner --example families -- 50000           # up to so many
+//! cargo run --release -p becket-planner --example families -- 30              # below 500 just so many
 //! cargo run --release -p becket-planner --example families -- 5000 remnants 3 # one family, seeds 1 to 3
 //! ```
 //!
@@ -220,9 +221,8 @@ fn main() {
         if only.is_some_and(|only| only != family.name) {
             continue;
         }
-        for count in
-            [500, 1_600, 5_000, 50_000, 160_000, 1_600_000].into_iter().filter(|count| *count <= most)
-        {
+        let sizes = [500, 1_600, 5_000, 50_000, 160_000, 1_600_000].into_iter().filter(|size| *size <= most);
+        for count in (most < 500).then_some(most).into_iter().chain(sizes) {
             for seed in 1..=seeds {
                 let problem = problem(number, family, count, seed);
                 let start = Instant::now();

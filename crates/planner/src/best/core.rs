@@ -89,6 +89,8 @@ pub(super) struct Demand {
     pub(super) lengths: Vec<i64>,
     /// How many of each.
     pub(super) counts: Vec<u32>,
+    /// What a block that stays uncut counts: its length, unless something else matters more.
+    pub(super) worths: Vec<i64>,
 }
 
 impl Demand {
@@ -96,13 +98,14 @@ impl Demand {
     pub(super) fn new(lengths: impl IntoIterator<Item = i64>) -> Self {
         let mut sorted: Vec<i64> = lengths.into_iter().collect();
         sorted.sort_unstable_by(|a, b| b.cmp(a));
-        let mut demand = Self { lengths: Vec::new(), counts: Vec::new() };
+        let mut demand = Self { lengths: Vec::new(), counts: Vec::new(), worths: Vec::new() };
         for length in sorted {
             match (demand.lengths.last(), demand.counts.last_mut()) {
                 (Some(last), Some(count)) if *last == length => *count += 1,
                 _ => {
                     demand.lengths.push(length);
                     demand.counts.push(1);
+                    demand.worths.push(length);
                 }
             }
         }
@@ -112,6 +115,11 @@ impl Demand {
     /// Length of everything.
     pub(super) fn total(&self) -> i64 {
         total(&self.lengths, &self.counts)
+    }
+
+    /// What so many blocks of each kind count if they stay uncut.
+    pub(super) fn lack(&self, left: &[u32]) -> i64 {
+        total(&self.worths, left)
     }
 }
 

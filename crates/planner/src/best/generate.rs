@@ -55,7 +55,7 @@ pub(super) fn generate(
     let hasty = std::iter::once(Way { haste: HASTE, skip: None });
     let ways = hasty.chain((0..careful).map(|n| Way { haste: 0, skip: n.checked_sub(1) }));
     for way in ways {
-        let is_whole = best.left_length == 0;
+        let is_whole = best.lack == 0;
         if stop() || root.is_impossible || dive.work > most || is_whole && (any || best.cost <= target) {
             break;
         }

@@ -10,6 +10,8 @@ const MOST_COILS: usize = 7;
 /// Coils that are few, and how many coils' rounds they get in addition.
 const FEW_COILS: usize = 60;
 const MORE_ROUNDS: i64 = 300;
+/// Kinds of blocks without a place of which all are offered in a round; of more, at most so many blocks.
+const MOST_OFFERED: usize = 3;
 /// By how much a round costs more with lengths so fine that sums are searched for pair by pair.
 const FINE_COSTS: u64 = 10;
 
@@ -112,11 +114,26 @@ impl<'a> Search<'a> {
         chosen
     }
 
+    /// Blocks that are left and may be placed in this round: all if they are few, else a few, since many would drive out those
+    /// that have a place.
+    fn offer(&mut self) -> Load {
+        let kinds = self.left.iter().copied().enumerate().filter(|(_, count)| *count > 0);
+        let mut offer: Load = kinds.collect();
+        if offer.len() > MOST_OFFERED {
+            let count = self.random.below(MOST_OFFERED + 1);
+            self.random.shuffle(&mut offer);
+            offer.truncate(count);
+            offer.iter_mut().for_each(|(_, count)| *count = 1);
+        }
+        offer
+    }
+
     fn round(&mut self, hopeful: bool) {
         let chosen = self.choose();
         let mut pool: Vec<(usize, u32)> =
             chosen.iter().flat_map(|i| self.loads[*i].iter().copied()).collect();
-        pool.extend(self.left.iter().copied().enumerate().filter(|(_, count)| *count > 0));
+        let offered = self.offer();
+        pool.extend(&offered);
         pool.sort_unstable();
         pool.dedup_by(|b, a| {
             let same = a.0 == b.0;
@@ -128,7 +145,8 @@ impl<'a> Search<'a> {
         let kinds: Vec<usize> = pool.iter().map(|(kind, _)| *kind).collect();
         let lengths: Vec<i64> = kinds.iter().map(|kind| self.demand.lengths[*kind]).collect();
         let mut counts: Vec<u32> = pool.iter().map(|(_, count)| *count).collect();
-        let old_left: i64 = self.left_length();
+        let worth = |(kind, count): (&usize, &u32)| self.demand.worths[*kind] * i64::from(*count);
+        let old_left: i64 = offered.iter().map(|(kind, count)| worth((kind, count))).sum();
         let before = self.key_of(chosen.iter().map(|i| (*i, self.waste[*i], self.loads[*i].is_empty())));
 
         let mut order = chosen;
@@ -150,14 +168,16 @@ impl<'a> Search<'a> {
             }
             filled.push((i, load, waste));
         }
-        let new_left: i64 = lengths.iter().zip(&counts).map(|(l, c)| l * i64::from(*c)).sum();
+        let new_left: i64 = kinds.iter().zip(&counts).map(worth).sum();
         let after = self.key_of(filled.iter().map(|(i, load, waste)| (*i, *waste, load.is_empty())));
         if (new_left, after.compare(hopeful)) > (old_left, before.compare(hopeful)) {
             return;
         }
-        self.left.fill(0);
+        for (kind, count) in offered {
+            self.left[kind] -= count;
+        }
         for (kind, count) in kinds.iter().zip(&counts) {
-            self.left[*kind] = *count;
+            self.left[*kind] += *count;
         }
         for slot in 0..3 {
             self.cost[slot] += after.cost[slot] - before.cost[slot];
@@ -182,10 +202,6 @@ impl<'a> Search<'a> {
     /// Whether the tail of a coil in use is scrap.
     fn is_bad(&self, i: usize) -> bool {
         self.rules.tail_scrap(self.stocks[i].margin, self.waste[i]) > 0
-    }
-
-    fn left_length(&self) -> i64 {
-        self.left.iter().zip(&self.demand.lengths).map(|(c, l)| i64::from(*c) * l).sum()
     }
 
     fn key_of(&self, coils: impl Iterator<Item = (usize, i64, bool)>) -> Key {

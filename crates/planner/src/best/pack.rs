@@ -2,7 +2,7 @@
 
 use std::cmp::Reverse;
 
-use super::core::{Cost, Demand, Load, Rules, Stock, add, load_length, total};
+use super::core::{Cost, Demand, Load, Rules, Stock, add, load_length};
 use super::fill::{Filler, Gap};
 use super::random::Random;
 
@@ -13,8 +13,8 @@ pub(super) struct Packing {
     pub(super) loads: Vec<Load>,
     /// Blocks of each length that found no place.
     pub(super) left: Vec<u32>,
-    /// Length of these.
-    pub(super) left_length: i64,
+    /// What these count, see [`Demand::worths`].
+    pub(super) lack: i64,
     /// Cost of the coils that give something.
     pub(super) cost: Cost,
 }
@@ -32,20 +32,20 @@ impl Packing {
         for (stock, load) in stocks.iter().zip(&loads).filter(|(_, load)| !load.is_empty()) {
             cost = add(cost, rules.cost(stock, stock.room - load_length(&demand.lengths, load)));
         }
-        let left_length = total(&demand.lengths, &left);
-        Self { loads, left, left_length, cost }
+        let lack = demand.lack(&left);
+        Self { loads, left, lack, cost }
     }
 
     /// What to compare: the smaller is better.
     pub(super) fn key(&self) -> (i64, Cost) {
-        (self.left_length, self.cost)
+        (self.lack, self.cost)
     }
 
     /// Cost that the same coils would have if no tail were scrap: what a search may hope for.
     pub(super) fn hope(&self, stocks: &[Stock], rules: &Rules) -> (bool, Cost) {
         let used = stocks.iter().zip(&self.loads).filter(|(_, load)| !load.is_empty());
         let hope = used.fold([0; 3], |sum, (stock, _)| add(sum, rules.cost(stock, rules.keep_from)));
-        (self.left_length > 0, hope)
+        (self.lack > 0, hope)
     }
 }
 

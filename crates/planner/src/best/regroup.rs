@@ -31,6 +31,8 @@ pub(super) struct Regroup<'a> {
     savings: Vec<f64>,
     /// By how much each coil falls short of it.
     blame: Vec<f64>,
+    /// Price of a block of each kind that stays uncut, where that is allowed.
+    uncut: Option<Vec<f64>>,
     random: Random,
     work: u64,
 }
@@ -54,6 +56,7 @@ impl<'a> Regroup<'a> {
             blame: savings.clone(),
             packing,
             savings,
+            uncut: None,
             random: Random::new(seed),
             work: 0,
         };
@@ -66,10 +69,16 @@ impl<'a> Regroup<'a> {
         regroup
     }
 
-    /// Goes on until the cost is `target` and nothing is left, or until so much `work` is done, or until `stop`.
-    pub(super) fn run(mut self, work: u64, target: Cost, stop: &dyn Fn() -> bool) -> Packing {
+    /// Lets blocks stay uncut at these prices.
+    pub(super) fn leaving(mut self, uncut: Vec<f64>) -> Self {
+        self.uncut = Some(uncut);
+        self
+    }
+
+    /// Goes on until what stays uncut and the cost are no more than `target`, or until so much `work` is done, or until `stop`.
+    pub(super) fn run(mut self, work: u64, target: (i64, Cost), stop: &dyn Fn() -> bool) -> Packing {
         while self.work < work {
-            if self.packing.left_length == 0 && self.packing.cost <= target || stop() {
+            if self.packing.lack <= target.0 && self.packing.cost <= target.1 || stop() {
                 break;
             }
             self.round(stop);
@@ -115,6 +124,7 @@ impl<'a> Regroup<'a> {
         let demand = Demand {
             lengths: kinds.iter().map(|kind| self.demand.lengths[*kind]).collect(),
             counts: kinds.iter().map(|kind| counts[*kind]).collect(),
+            worths: kinds.iter().map(|kind| self.demand.worths[*kind]).collect(),
         };
         let place = |kind: usize| kinds.binary_search(&kind).unwrap_or_default();
         let stocks: Vec<Stock> = chosen.iter().map(|i| self.stocks[*i]).collect();
@@ -124,17 +134,23 @@ impl<'a> Regroup<'a> {
             .collect();
         let prices: Vec<f64> = kinds.iter().map(|kind| self.prices[*kind]).collect();
         let mut dive = Dive::new(&stocks, &demand, self.rules, &[&start]).expecting(prices);
-        let is_whole = self.packing.left_length == 0;
+        // What the blocks that stay uncut now cost; no packing is ruled out by its cost if they have no price.
+        let mut left = (self.packing.lack == 0).then_some(0.0);
+        if let Some(uncut) = &self.uncut {
+            let of = |(price, count): (&f64, &u32)| price * f64::from(*count);
+            left = Some(uncut.iter().zip(&self.packing.left).map(of).sum());
+            dive = dive.leaving(kinds.iter().map(|kind| uncut[*kind]).collect(), false);
+        }
         let root = dive.root(stop);
         let careful = (0..DIVES).map(|n| Way { haste: 0, skip: n.checked_sub(1) });
         let ways = std::iter::once(Way { haste: HASTE, skip: None }).chain(careful);
-        let before = (self.packing.left_length, cost);
+        let before = (self.packing.lack, cost);
         let mut equal = None;
         let mut better = None;
         for way in ways {
             // An equal packing is as welcome as a first: it is another start for the next round.
             let allowed = if equal.is_none() { BETTER } else { -BETTER };
-            let cutoff = if is_whole { Weights::new(self.rules).of(&cost) + allowed } else { f64::MAX };
+            let cutoff = left.map_or(f64::MAX, |left| Weights::new(self.rules).of(&cost) + left + allowed);
             match dive.descend(&root, way, cutoff, stop) {
                 Some(found) if found.key() < before => {
                     better = Some(found);
@@ -149,7 +165,7 @@ impl<'a> Regroup<'a> {
         for (sum, (new, old)) in self.packing.cost.iter_mut().zip(found.cost.iter().zip(cost)) {
             *sum += new - old;
         }
-        self.packing.left_length = found.left_length;
+        self.packing.lack = found.lack;
         self.packing.left.fill(0);
         for (kind, count) in kinds.iter().zip(&found.left) {
             self.packing.left[*kind] = *count;

@@ -12,7 +12,7 @@ use super::generate::{Generated, generate};
 use super::improve::{Search, rounds_for};
 use super::pack::{Packing, construct};
 use super::regroup::Regroup;
-use super::scarce::{is_ruled_out, most_of_next};
+use super::scarce::{Scarce, is_ruled_out};
 use super::single::on_one_coil;
 
 /// A piece and the coil that it is cut from.
@@ -121,7 +121,7 @@ impl WireTask<'_> {
         }
         let mut starts = construct(&self.stocks, &demand, &self.rules, self.seed);
         let mut best = starts.first()?.clone();
-        if best.left_length == 0 && (best.cost <= target || aim == Aim::AnyPacking) {
+        if best.lack == 0 && (best.cost <= target || aim == Aim::AnyPacking) {
             return Some((best, bound));
         }
         if effort > 0
@@ -138,13 +138,13 @@ impl WireTask<'_> {
             if packing.key() < best.key() {
                 best = packing.clone();
             }
-            if best.left_length == 0 {
+            if best.lack == 0 {
                 return Some((best, bound));
             }
             starts.push(packing);
         }
         if aim == Aim::AnyPacking {
-            if best.left_length == 0 {
+            if best.lack == 0 {
                 return Some((best, bound));
             }
             target = [i64::MAX; 3];
@@ -152,7 +152,7 @@ impl WireTask<'_> {
         starts.sort_by_cached_key(|start| (start.hope(&self.stocks, &self.rules), start.key()));
         for start in starts.into_iter().take(MOST_SEARCHES) {
             let (lacks, hope) = start.hope(&self.stocks, &self.rules);
-            if (self.stop)() || best.left_length == 0 && (lacks || best.cost <= hope) {
+            if (self.stop)() || best.lack == 0 && (lacks || best.cost <= hope) {
                 break;
             }
             let used = start.loads.iter().filter(|load| !load.is_empty()).count();
@@ -163,7 +163,7 @@ impl WireTask<'_> {
                 best = packing;
             }
         }
-        (best.left_length == 0).then_some((best, bound))
+        (best.lack == 0).then_some((best, bound))
     }
 
     /// Cuts coils anew where that may still win something.
@@ -176,12 +176,12 @@ impl WireTask<'_> {
         aim: Aim,
     ) -> Packing {
         let Generated { packing, prices, .. } = generated;
-        if packing.left_length == 0 && (aim == Aim::AnyPacking || packing.cost <= target) {
+        if packing.lack == 0 && (aim == Aim::AnyPacking || packing.cost <= target) {
             return packing;
         }
         let enough = if aim == Aim::AnyPacking { [i64::MAX; 3] } else { target };
         let regroup = Regroup::new(&self.stocks, demand, &self.rules, &prices, packing, self.seed);
-        regroup.run(WORK * u64::from(effort), enough, &|| (self.stop)())
+        regroup.run(WORK * u64::from(effort), (0, enough), &|| (self.stop)())
     }
 
     /// Whether column generation can win anything: not on a handful of coils, nor on coils that hold so many blocks that exact
@@ -266,20 +266,37 @@ impl WireTask<'_> {
                     && self.is_worth_generating(&demand, &supply)
                     && is_ruled_out(&self.stocks, &self.rules, &demand, self.stop))
         });
-        let whole = largest(possible, |n| self.fits(serials[..n].iter().flatten()));
+        let mut packed = None;
+        let whole = largest(possible, |n| {
+            let blocks: Vec<Block> = serials[..n].iter().flatten().cloned().collect();
+            let found = self.pack(&blocks, self.effort / 8, Aim::AnyPacking);
+            let fits = found.is_some();
+            packed = found.map(|(packing, _)| packing).or(packed.take());
+            fits
+        });
         let mut taken: Vec<Block> = serials[..whole].iter().flatten().cloned().collect();
         let demand = prefix(serials.len().min(whole + 1));
+        let scarce = Scarce {
+            stocks: &self.stocks,
+            rules: &self.rules,
+            taken: &taken,
+            packed: packed.as_ref(),
+            later: &serials[whole..],
+            effort: self.effort,
+            seed: self.seed,
+            stop: self.stop,
+        };
         if let Some(next) = serials.get(whole)
             && self.effort > 0
             && self.is_worth_generating(&demand, &supply)
-            && let Some(most) = most_of_next(&self.stocks, &self.rules, &taken, next, self.stop)
+            && let Some(most) = scarce.most_of_next()
         {
             let serial = next.first().map(|block| block.serial);
             let known =
                 Known { cost: PriceBound::default(), uncut: serial.map(|serial| (serial, most.least_uncut)) };
-            if let Some(placed) = most.placed {
+            if let Some((placed, cost)) = most.placed {
                 let later: Vec<Block> = serials[whole..].iter().flatten().cloned().collect();
-                return Solved { placed: self.fill_up(placed, later), known };
+                return Solved { placed: self.fill_up(self.packed_again(placed, cost), later), known };
             }
         }
         for blocks in &serials[whole..] {
@@ -288,27 +305,42 @@ impl WireTask<'_> {
         Solved { placed: self.place_all(&taken, self.effort).unwrap_or_default(), known: Known::default() }
     }
 
-    /// Puts blocks that are not placed yet, in their order, each into what is left of the coil that it fits best.
-    fn fill_up(&self, mut placed: Vec<(usize, Block)>, later: Vec<Block>) -> Vec<Placed> {
-        let mut rooms: Vec<i64> = self.stocks.iter().map(|stock| stock.room).collect();
-        let mut done = BTreeSet::new();
-        for (stock, block) in &placed {
-            rooms[*stock] -= block.length;
-            done.extend(block.pieces.first().copied());
+    /// Coils of the blocks of a packing that costs so much, after a look whether the same blocks can be had for less.
+    fn packed_again(&self, packed: Vec<(usize, Block)>, cost: Cost) -> Vec<Placed> {
+        let blocks: Vec<Block> = packed.iter().map(|(_, block)| block.clone()).collect();
+        if let Some((packing, _)) = self.pack(&blocks, self.effort / 4, Aim::LeastCost)
+            && packing.cost < cost
+        {
+            return self.hand_out(&blocks, &packing);
         }
-        let mut by_room: BTreeSet<(i64, usize)> = (0..).zip(&rooms).map(|(i, room)| (*room, i)).collect();
+        let pieces = packed.iter().flat_map(|(i, block)| block.pieces.iter().map(|piece| (*i, *piece)));
+        pieces.map(|(i, piece)| (self.stocks[i].coil, piece)).collect()
+    }
+
+    /// Puts blocks that are not placed yet, in their order, each into what is left of the coil that it fits best.
+    fn fill_up(&self, mut placed: Vec<Placed>, later: Vec<Block>) -> Vec<Placed> {
+        let mut rooms: BTreeMap<CoilIndex, i64> =
+            self.stocks.iter().map(|stock| (stock.coil, stock.room)).collect();
+        let mut done = BTreeSet::new();
+        for (coil, piece) in &placed {
+            if let Some(room) = rooms.get_mut(coil) {
+                *room -= self.problem.pieces[piece.index()].length.get();
+            }
+            done.insert(*piece);
+        }
+        let mut by_room: BTreeSet<(i64, CoilIndex)> =
+            rooms.into_iter().map(|(coil, room)| (room, coil)).collect();
         for block in later {
             if block.pieces.first().is_some_and(|first| done.contains(first)) {
                 continue;
             }
-            if let Some((room, i)) = by_room.range((block.length, 0)..).next().copied() {
-                by_room.remove(&(room, i));
-                by_room.insert((room - block.length, i));
-                placed.push((i, block));
+            if let Some((room, coil)) = by_room.range((block.length, CoilIndex(0))..).next().copied() {
+                by_room.remove(&(room, coil));
+                by_room.insert((room - block.length, coil));
+                placed.extend(block.pieces.iter().map(|piece| (coil, *piece)));
             }
         }
-        let pieces = placed.iter().flat_map(|(i, block)| block.pieces.iter().map(|piece| (*i, *piece)));
-        pieces.map(|(i, piece)| (self.stocks[i].coil, piece)).collect()
+        placed
     }
 
     /// As many blocks of the list as go, from its beginning.
@@ -358,7 +390,7 @@ impl WireTask<'_> {
 }
 
 /// Largest n from 0 to `most` for which `holds` holds, if it holds up to there; 0 always holds.
-fn largest(most: usize, holds: impl Fn(usize) -> bool) -> usize {
+fn largest(most: usize, mut holds: impl FnMut(usize) -> bool) -> usize {
     let (mut low, mut high) = (0, most);
     while low < high {
         let middle = low + (high - low).div_ceil(2);

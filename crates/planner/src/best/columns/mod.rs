@@ -460,9 +460,8 @@ impl<'a> Dive<'a> {
             all += price * f64::from(count);
             offers.push(Offer { kind: *kind, cells: self.cells[*kind], count, price: *price });
         }
-        let window = as_index(self.rules.keep_from / self.cell) + 2;
         let per_cell = self.weights.per_um(self.rules) * as_float(self.cell);
-        self.table.fill(as_index(longest / self.cell), &offers, window, per_cell);
+        self.table.fill(as_index(longest / self.cell), &offers, per_cell);
         self.work += self.table.work() + 100 * frame.open.len() as u64;
         all
     }

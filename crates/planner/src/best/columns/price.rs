@@ -16,19 +16,24 @@ struct Pack {
     cells: usize,
 }
 
+/// Sums of which the one worth most is kept.
+const RANGE: usize = 16;
+
 /// Best values of all sums.
 #[derive(Debug, Default)]
 pub(super) struct Table {
     width: usize,
     packs: Vec<Pack>,
-    /// Values after each pack, one row after the other; the first row is before any.
-    stages: Vec<f64>,
+    /// Value of each sum after all packs so far: one row that stays in the cache.
+    values: Vec<f64>,
+    /// For each pack a row that says in which sums it is taken.
+    taken: Vec<bool>,
     /// The sum of best value up to each sum.
     best_up_to: Vec<usize>,
     /// What sums are worth if what is missing to fill the coil is scrap.
     worths: Vec<f64>,
-    /// At level n the sum worth most of the 2^n sums that end at each.
-    ranges: Vec<Vec<u32>>,
+    /// Of each [`RANGE`] sums in a row the one that is worth most.
+    ranges: Vec<usize>,
 }
 
 /// One kind of block: length in cells, how many there are, and what one brings.
@@ -41,9 +46,8 @@ pub(super) struct Offer {
 }
 
 impl Table {
-    /// Computes all sums up to `top` cells. `window` is how many cells of waste make scrap of a tail at most,
-    /// and `per_cell` what a cell of scrap costs.
-    pub(super) fn fill(&mut self, top: usize, offers: &[Offer], window: usize, per_cell: f64) {
+    /// Computes all sums up to `top` cells; `per_cell` is what a cell of scrap costs.
+    pub(super) fn fill(&mut self, top: usize, offers: &[Offer], per_cell: f64) {
         let width = top + 1;
         self.width = width;
         self.packs.clear();
@@ -57,73 +61,55 @@ impl Table {
                 copies *= 2;
             }
         }
-        self.stages.resize(width * (self.packs.len() + 1), NEVER);
-        self.stages[..width].fill(NEVER);
-        self.stages[0] = 0.0;
+        self.values.clear();
+        self.values.resize(width, NEVER);
+        self.values[0] = 0.0;
+        self.taken.resize(width * self.packs.len(), false);
         let price_of = |kind| offers.iter().find(|offer| offer.kind == kind).map_or(0.0, |offer| offer.price);
         let mut price = (usize::MAX, 0.0);
-        for (at, pack) in self.packs.iter().enumerate() {
+        for (pack, taken) in self.packs.iter().zip(self.taken.chunks_exact_mut(width)) {
             if price.0 != pack.kind {
                 price = (pack.kind, price_of(pack.kind));
             }
-            let gain = price.1 * f64::from(pack.copies);
-            let (before, after) = self.stages.split_at_mut((at + 1) * width);
-            let (before, after) = (&before[at * width..], &mut after[..width]);
-            after[..pack.cells].copy_from_slice(&before[..pack.cells]);
-            let (shifted, same) = (&before[..width - pack.cells], &before[pack.cells..]);
-            for ((new, old), with) in after[pack.cells..].iter_mut().zip(same).zip(shifted) {
-                let with = with + gain;
-                *new = if with > *old { with } else { *old };
-            }
+            take_or_leave(&mut self.values, taken, pack.cells, price.1 * f64::from(pack.copies));
         }
-        self.find_best(window, per_cell);
+        self.find_best(per_cell);
     }
 
-    fn find_best(&mut self, window: usize, per_cell: f64) {
-        let last = &self.stages[self.packs.len() * self.width..][..self.width];
+    fn find_best(&mut self, per_cell: f64) {
         self.best_up_to.clear();
         self.worths.clear();
         let mut best = 0;
         let mut cell = 0.0;
-        for (sum, value) in last.iter().enumerate() {
-            if *value > last[best] {
+        for (sum, value) in self.values.iter().enumerate() {
+            if *value > self.values[best] {
                 best = sum;
             }
             self.best_up_to.push(best);
             self.worths.push(value + per_cell * cell);
             cell += 1.0;
         }
-        let levels = window.min(self.width).max(1).ilog2() as usize + 1;
-        self.ranges.resize(levels, Vec::new());
+        let starts = (0..self.width).step_by(RANGE);
         let worths = &self.worths;
-        let better = |a: u32, b: u32| if worths[b as usize] >= worths[a as usize] { b } else { a };
-        self.ranges[0] = (0u32..).take(self.width).collect();
-        for level in 1..levels {
-            let (below, above) = self.ranges.split_at_mut(level);
-            let (below, above) = (&below[level - 1], &mut above[0]);
-            let half = 1 << (level - 1);
-            above.clear();
-            above.extend(below.iter().take(half));
-            above.extend(below.iter().zip(&below[half.min(below.len())..]).map(|(a, b)| better(*a, *b)));
-        }
+        self.ranges.clear();
+        self.ranges.extend(starts.map(|low| highest(worths, low, (low + RANGE).min(worths.len()))));
     }
 
-    /// The sum worth most from `low` to `high`.
+    /// The sum worth most from `low` to `high`, of equals the greatest.
     fn best_within(&self, low: usize, high: usize) -> usize {
-        let mut best = high;
-        let mut end = high;
-        loop {
-            let count = end + 1 - low;
-            let level = (count.ilog2() as usize).min(self.ranges.len() - 1);
-            let found = self.ranges[level][end] as usize;
-            if self.worths[found] > self.worths[best] {
-                best = found;
-            }
-            if count <= 1 << level {
-                return best;
-            }
-            end -= 1 << level;
+        let (first, last) = (low.div_ceil(RANGE), (high + 1) / RANGE);
+        if first >= last {
+            return highest(&self.worths, low, high + 1);
         }
+        let mut best = if low < first * RANGE { highest(&self.worths, low, first * RANGE) } else { low };
+        let tail = last * RANGE..(high + 1);
+        let whole = self.ranges[first..last].iter().copied();
+        for sum in whole.chain((!tail.is_empty()).then(|| highest(&self.worths, tail.start, tail.end))) {
+            if self.worths[sum] >= self.worths[best] {
+                best = sum;
+            }
+        }
+        best
     }
 
     /// Steps that the last filling took, about.
@@ -132,7 +118,7 @@ impl Table {
     }
 
     fn value(&self, sum: usize) -> f64 {
-        self.stages[self.packs.len() * self.width + sum]
+        self.values[sum]
     }
 
     /// The sum for a coil that saves most, and what it saves.
@@ -155,9 +141,7 @@ impl Table {
     pub(super) fn load(&self, mut sum: usize) -> Load {
         let mut load = Load::new();
         for (at, pack) in self.packs.iter().enumerate().rev() {
-            let (before, after) =
-                (self.stages[at * self.width + sum], self.stages[(at + 1) * self.width + sum]);
-            if after > before {
+            if self.taken[at * self.width + sum] {
                 sum -= pack.cells;
                 match load.last_mut() {
                     Some((kind, count)) if *kind == pack.kind => *count += pack.copies,
@@ -168,4 +152,34 @@ impl Table {
         load.reverse();
         load
     }
+}
+
+/// Takes a pack of so many cells into every sum that it makes better. Sums are gone through from above, so that none has the
+/// pack twice, and in runs no longer than the pack, so that what is read is not what is written.
+fn take_or_leave(values: &mut [f64], taken: &mut [bool], cells: usize, gain: f64) {
+    let mut end = values.len();
+    while end > cells {
+        let start = end.saturating_sub(cells).max(cells);
+        let (below, run) = values.split_at_mut(start);
+        let shifted = &below[start - cells..end - cells];
+        let run = &mut run[..end - start];
+        for ((value, taken), with) in run.iter_mut().zip(&mut taken[start..end]).zip(shifted) {
+            let with = with + gain;
+            *taken = with > *value;
+            *value = if with > *value { with } else { *value };
+        }
+        end = start;
+    }
+    taken[..cells].fill(false);
+}
+
+/// The place of the highest of some numbers from `low` up to but without `end`, of equals the last.
+fn highest(numbers: &[f64], low: usize, end: usize) -> usize {
+    let mut best = low;
+    for place in low..end {
+        if numbers[place] >= numbers[best] {
+            best = place;
+        }
+    }
+    best
 }
