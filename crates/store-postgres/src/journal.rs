@@ -12,27 +12,34 @@ use crate::{idempotency, news, sequencer};
 
 /// Puts what a write has to tell into the inbox of the journal.
 pub(crate) async fn put(db: &mut PgConnection, ctx: &WriteContext, told: Told) -> Result<(), StoreError> {
-    let entries = told.entries(ctx);
-    if entries.is_empty() {
+    put_entries(db, &told.entries(ctx)?).await
+}
+
+/// Puts entries of one write into the inbox.
+pub(crate) async fn put_entries(db: &mut PgConnection, entries: &[Entry]) -> Result<(), StoreError> {
+    let Some(Entry { entry_us, actor, origin, request_id, method, .. }) = entries.first() else {
         return Ok(());
-    }
+    };
     let subjects: Vec<&str> = entries.iter().map(|entry| entry.subject.as_str()).collect();
     let before: Vec<Option<&str>> = entries.iter().map(|entry| entry.before.as_deref()).collect();
     let after: Vec<Option<&str>> = entries.iter().map(|entry| entry.after.as_deref()).collect();
+    let effects: Vec<Option<&str>> = entries.iter().map(|entry| entry.effects.as_deref()).collect();
     sqlx::query(
-        "INSERT INTO journal_inbox (entry_us, actor, origin, request_id, method, subject, before_json, after_json) \
-         SELECT $1, $2, $3, $4, $5, e.subject, e.before_json, e.after_json \
-         FROM UNNEST($6::text[], $7::text[], $8::text[]) WITH ORDINALITY AS e (subject, before_json, after_json, place) \
+        "INSERT INTO journal_inbox (entry_us, actor, origin, request_id, method, subject, before_json, after_json, effects_json) \
+         SELECT $1, $2, $3, $4, $5, e.subject, e.before_json, e.after_json, e.effects_json \
+         FROM UNNEST($6::text[], $7::text[], $8::text[], $9::text[]) \
+         WITH ORDINALITY AS e (subject, before_json, after_json, effects_json, place) \
          ORDER BY e.place",
     )
-    .bind(ctx.now_us)
-    .bind(&ctx.actor)
-    .bind(&ctx.origin)
-    .bind(&ctx.request_id)
-    .bind(ctx.method)
+    .bind(entry_us)
+    .bind(actor)
+    .bind(origin)
+    .bind(request_id)
+    .bind(method)
     .bind(subjects)
     .bind(before)
     .bind(after)
+    .bind(effects)
     .execute(db)
     .await
     .map_err(engine)?;

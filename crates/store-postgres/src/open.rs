@@ -12,6 +12,7 @@ use sqlx::{ConnectOptions, Connection};
 use crate::errors::engine;
 use crate::options::Options;
 use crate::sequencer::Sequencer;
+use crate::transfer::checkpoint_if_wanted;
 
 static MIGRATIONS: Migrator = sqlx::migrate!("./migrations");
 
@@ -85,6 +86,9 @@ pub enum OpenError {
     /// A migration failed, or one that was made differs from that of this program.
     #[error("the tables of the database cannot be brought to this version")]
     Migration(#[source] Box<MigrateError>),
+    /// The checkpoint that this version's journal begins with could not be written.
+    #[error("no checkpoint can be written into the journal")]
+    Checkpoint(#[source] Box<StoreError>),
 }
 
 /// The tables of a database, as against those of this program.
@@ -132,6 +136,9 @@ impl PostgresStore {
         let writer = pool(options.write_connections, &writing);
         let reader = pool(options.read_connections, &writing);
         let listeners = pool(LISTENERS, &connect);
+        // Migrating may have ended before it was written.
+        let checkpoint = checkpoint_if_wanted(&writer).await;
+        checkpoint.map_err(|source| OpenError::Checkpoint(Box::new(source)))?;
         let sequencer = Arc::new(Sequencer::start(writer.clone()));
         Ok(Self { writer, reader, listeners, options, sequencer })
     }
@@ -151,8 +158,14 @@ impl PostgresStore {
         drop(db.close().await);
         let one = PgPoolOptions::new().max_connections(1).connect_with(connect).await.map_err(unreachable)?;
         let migrated = MIGRATIONS.run(&one).await;
+        let migrated = migrated.map_err(|source| OpenError::Migration(Box::new(source)));
+        let checkpoint = match &migrated {
+            Ok(()) => checkpoint_if_wanted(&one).await,
+            Err(_) => Ok(()),
+        };
         one.close().await;
-        migrated.map_err(|source| OpenError::Migration(Box::new(source)))?;
+        migrated?;
+        checkpoint.map_err(|source| OpenError::Checkpoint(Box::new(source)))?;
         Ok(before)
     }
 

@@ -101,7 +101,7 @@ async fn move_batch(db: &mut PgConnection) -> Result<(), StoreError> {
     append(db, &entries).await
 }
 
-fn entry_without_place(row: &Cells) -> Result<Entry, StoreError> {
+pub(crate) fn entry_without_place(row: &Cells) -> Result<Entry, StoreError> {
     Ok(Entry {
         sequence: 0,
         entry_us: row.integer("entry_us")?,
@@ -112,6 +112,7 @@ fn entry_without_place(row: &Cells) -> Result<Entry, StoreError> {
         subject: row.text("subject")?,
         before: row.optional_text("before_json")?,
         after: row.optional_text("after_json")?,
+        effects: row.optional_text("effects_json")?,
         hash: journal::GENESIS,
     })
 }
@@ -127,10 +128,10 @@ async fn append(db: &mut PgConnection, entries: &[Entry]) -> Result<(), StoreErr
     let payload = news::payload(&subjects);
     sqlx::query(
         "WITH added AS (INSERT INTO journal (sequence, entry_us, actor, origin, request_id, method, subject, \
-         before_json, after_json, hash) SELECT * FROM UNNEST($1::bigint[], $2::bigint[], $3::text[], $4::text[], \
-         $5::text[], $6::text[], $7::text[], $8::text[], $9::text[], $10::bytea[])), \
-         moved AS (UPDATE journal_head SET sequence = $11, hash = $12 RETURNING 1) \
-         SELECT pg_notify($13, $14) FROM moved",
+         before_json, after_json, hash, effects_json) SELECT * FROM UNNEST($1::bigint[], $2::bigint[], $3::text[], $4::text[], \
+         $5::text[], $6::text[], $7::text[], $8::text[], $9::text[], $10::bytea[], $11::text[])), \
+         moved AS (UPDATE journal_head SET sequence = $12, hash = $13 RETURNING 1) \
+         SELECT pg_notify($14, $15) FROM moved",
     )
     .bind(numbers(|entry| entry.sequence))
     .bind(numbers(|entry| entry.entry_us))
@@ -142,6 +143,7 @@ async fn append(db: &mut PgConnection, entries: &[Entry]) -> Result<(), StoreErr
     .bind(json(|entry| entry.before.as_deref()))
     .bind(json(|entry| entry.after.as_deref()))
     .bind(hashes)
+    .bind(json(|entry| entry.effects.as_deref()))
     .bind(last.sequence)
     .bind(last.hash.as_slice())
     .bind(news::CHANNEL)

@@ -1,16 +1,17 @@
 //! Moving a shop out of a database and into one.
 
 use async_trait::async_trait;
-use becket_store::StoreError;
-use becket_store::tables::{Row, ShopReader, ShopWriter, Table, Value};
+use becket_store::replay::checkpoint;
+use becket_store::tables::{Row, ShopReader, ShopWriter, Table, Value, bytes_32};
+use becket_store::{Entry, StoreError};
 use sqlx::postgres::PgArguments;
 use sqlx::query::Query;
-use sqlx::{Postgres, Transaction};
+use sqlx::{PgPool, Postgres, Transaction};
 
 use crate::PostgresStore;
 use crate::cells::each;
 use crate::errors::engine;
-use crate::sequencer;
+use crate::{journal, sequencer};
 
 impl PostgresStore {
     /// Everything as it is now, as one snapshot, with every entry of the journal in its place.
@@ -38,6 +39,39 @@ impl PostgresStore {
     }
 }
 
+/// Writes a checkpoint into the journal if a migration asked for one.
+pub(crate) async fn checkpoint_if_wanted(pool: &PgPool) -> Result<(), StoreError> {
+    let (wanted, now_us): (bool, i64) = sqlx::query_as(
+        "SELECT EXISTS (SELECT 1 FROM meta WHERE key = $1), \
+         (EXTRACT(EPOCH FROM clock_timestamp()) * 1000000)::bigint",
+    )
+    .bind(checkpoint::WANTED)
+    .fetch_one(pool)
+    .await
+    .map_err(engine)?;
+    if !wanted {
+        return Ok(());
+    }
+    let mut tx = pool.begin_with("BEGIN ISOLATION LEVEL READ COMMITTED READ WRITE").await.map_err(engine)?;
+    // Whoever else asks waits here, and finds nothing to do then.
+    let asked = sqlx::query("DELETE FROM meta WHERE key = $1")
+        .bind(checkpoint::WANTED)
+        .execute(&mut *tx)
+        .await
+        .map_err(engine)?;
+    if asked.rows_affected() == 0 {
+        return Ok(());
+    }
+    // A write of another replica ends before this or tells its entries behind it, since it puts them here last.
+    sqlx::query("LOCK TABLE journal_inbox IN EXCLUSIVE MODE").execute(&mut *tx).await.map_err(engine)?;
+    let mut whole = Whole(tx);
+    for entry in checkpoint::entries(&mut whole, now_us).await? {
+        journal::put_entries(&mut whole.0, &[entry]).await?;
+    }
+    whole.0.commit().await.map_err(engine)?;
+    sequencer::move_all(pool).await
+}
+
 struct Whole(Transaction<'static, Postgres>);
 
 fn bind<'q>(query: Query<'q, Postgres, PgArguments>, value: &Value) -> Query<'q, Postgres, PgArguments> {
@@ -58,6 +92,22 @@ impl ShopReader for Whole {
         let query = after.iter().fold(sqlx::query(sqlx::AssertSqlSafe(sql)), bind);
         let rows = query.bind(i64::from(limit)).fetch_all(&mut *self.0).await.map_err(engine)?;
         each(rows, |row| table.row_of(row))
+    }
+
+    async fn head(&mut self) -> Result<Option<(i64, [u8; 32])>, StoreError> {
+        let (sequence, hash): (i64, Vec<u8>) = sqlx::query_as("SELECT sequence, hash FROM journal_head")
+            .fetch_one(&mut *self.0)
+            .await
+            .map_err(engine)?;
+        Ok(Some((sequence, bytes_32(hash)?)))
+    }
+
+    async fn waiting(&mut self) -> Result<Vec<Entry>, StoreError> {
+        let rows = sqlx::query("SELECT * FROM journal_inbox ORDER BY id")
+            .fetch_all(&mut *self.0)
+            .await
+            .map_err(engine)?;
+        each(rows, sequencer::entry_without_place)
     }
 }
 

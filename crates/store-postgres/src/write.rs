@@ -2,6 +2,7 @@
 
 use std::sync::Arc;
 
+use becket_store::effect::Effect;
 use becket_store::tables::{Told, Writing};
 use becket_store::{Answer, StoreError, WriteContext, Written};
 use sqlx::{PgConnection, Postgres, Transaction};
@@ -88,6 +89,14 @@ impl PostgresStore {
 impl Writing for Write<'_> {
     fn now_us(&self) -> i64 {
         self.ctx.now_us
+    }
+
+    fn actor(&self) -> &str {
+        &self.ctx.actor
+    }
+
+    fn effect(&mut self, effect: Effect) {
+        self.told.effect(effect);
     }
 
     fn tell(&mut self, subject: String, before: Option<String>, after: Option<String>) {

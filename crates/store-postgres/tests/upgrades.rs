@@ -67,7 +67,10 @@ async fn every_earlier_version_goes_on() {
         let before = PostgresStore::migrate(&url).await.unwrap();
         assert_eq!(before, SchemaState { found: version, known: newest() });
         let store = PostgresStore::open(&url, Options::default()).await.unwrap();
+        moving::is_verified(store.read_shop().await.unwrap().as_mut()).await;
         moving::goes_on(&store, version >= 2).await;
+        let from = moving::is_verified(store.read_shop().await.unwrap().as_mut()).await;
+        assert_eq!(from == 1, version >= 10, "version {version} is replayed from {from}");
         store.close().await;
     }
 }
@@ -185,4 +188,6 @@ async fn a_shop_moves_here_and_back_with_the_same_sums() {
     assert_eq!(moved_back.unwrap(), moved);
     moving::goes_on(&here, true).await;
     moving::goes_on(&back, true).await;
+    moving::is_verified(here.read_shop().await.unwrap().as_mut()).await;
+    moving::is_verified(back.snapshot().await.unwrap().as_mut()).await;
 }

@@ -1,7 +1,7 @@
 //! The journal.
 
 use async_trait::async_trait;
-use becket_store::journal::{GENESIS, chain};
+use becket_store::journal::chain;
 use becket_store::tables::{Told, bytes_32, entry_of};
 use becket_store::{Engine, Entry, JournalStore, Listener, StoreError, WriteContext};
 use sqlx::SqliteConnection;
@@ -17,24 +17,44 @@ pub(crate) async fn append(
     ctx: &WriteContext,
     told: Told,
 ) -> Result<Vec<String>, StoreError> {
-    let mut entries = told.entries(ctx);
-    if entries.is_empty() {
-        return Ok(Vec::new());
-    }
-    let last: Option<(i64, Vec<u8>)> =
-        sqlx::query_as("SELECT sequence, hash FROM journal ORDER BY sequence DESC LIMIT 1")
-            .fetch_optional(&mut *db)
-            .await
-            .map_err(engine)?;
-    let (sequence, hash) = match last {
-        None => (0, GENESIS),
-        Some((sequence, hash)) => (sequence, bytes_32(hash)?),
-    };
+    append_entries(db, told.entries(ctx)?).await
+}
+
+/// Sequence and hash of the last entry; before the first, 0 and [`becket_store::journal::GENESIS`].
+pub(crate) async fn head(db: &mut SqliteConnection) -> Result<(i64, [u8; 32]), StoreError> {
+    let (sequence, hash): (i64, Vec<u8>) =
+        sqlx::query_as("SELECT sequence, hash FROM journal_head").fetch_one(db).await.map_err(engine)?;
+    Ok((sequence, bytes_32(hash)?))
+}
+
+/// Moves the head to an entry.
+pub(crate) async fn set_head(
+    db: &mut SqliteConnection,
+    sequence: i64,
+    hash: &[u8; 32],
+) -> Result<(), StoreError> {
+    sqlx::query("UPDATE journal_head SET sequence = ?, hash = ?")
+        .bind(sequence)
+        .bind(hash.as_slice())
+        .execute(db)
+        .await
+        .map_err(engine)?;
+    Ok(())
+}
+
+/// Gives entries their places and adds them. Returns their subjects.
+pub(crate) async fn append_entries(
+    db: &mut SqliteConnection,
+    mut entries: Vec<Entry>,
+) -> Result<Vec<String>, StoreError> {
+    let (sequence, hash) = head(&mut *db).await?;
     chain(sequence, hash, &mut entries);
+    let Some(last) = entries.last() else { return Ok(Vec::new()) };
+    set_head(&mut *db, last.sequence, &last.hash).await?;
     for entry in &entries {
         sqlx::query(
             "INSERT INTO journal (sequence, entry_us, actor, origin, request_id, method, subject, before_json, \
-             after_json, hash) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+             after_json, hash, effects_json) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
         )
         .bind(entry.sequence)
         .bind(entry.entry_us)
@@ -46,6 +66,7 @@ pub(crate) async fn append(
         .bind(&entry.before)
         .bind(&entry.after)
         .bind(entry.hash.as_slice())
+        .bind(&entry.effects)
         .execute(&mut *db)
         .await
         .map_err(engine)?;

@@ -72,6 +72,25 @@ pub enum OpenError {
         #[source]
         source: Box<MigrateError>,
     },
+    /// The database has the form of another version of the program.
+    #[error("{} has version {found}, and this program reads {needed}", .path.display())]
+    OtherVersion {
+        /// File.
+        path: PathBuf,
+        /// Its version.
+        found: i64,
+        /// The version of this program.
+        needed: i64,
+    },
+    /// The checkpoint that this version's journal begins with could not be written.
+    #[error("{}: no checkpoint can be written into the journal", .path.display())]
+    Checkpoint {
+        /// File.
+        path: PathBuf,
+        /// Why.
+        #[source]
+        source: Box<StoreError>,
+    },
 }
 
 /// A database of both services in one SQLite file. Cloning is cheap and gives the same database.
@@ -104,7 +123,45 @@ impl SqliteStore {
         let writer = pool(1).connect_with(options.clone()).await.map_err(unusable)?;
         migrate(path, &writer).await?;
         let reader = pool(READERS).connect_with(options.read_only(true)).await.map_err(unusable)?;
-        Ok(Self { writer, reader, news: Newsroom::default() })
+        let store = Self { writer, reader, news: Newsroom::default() };
+        let checkpoint = store.checkpoint_if_wanted().await;
+        checkpoint
+            .map_err(|source| OpenError::Checkpoint { path: path.to_owned(), source: Box::new(source) })?;
+        Ok(store)
+    }
+
+    /// Opens the database in a file as it is, to be read only: it is not brought to another form, and nothing can be written. Another
+    /// process may serve it meanwhile.
+    ///
+    /// # Errors
+    /// [`OpenError`].
+    pub async fn open_to_read(path: &Path) -> Result<Self, OpenError> {
+        prepare(path, OpenMode::OpenExisting)?;
+        let options = SqliteConnectOptions::new()
+            .filename(path)
+            .create_if_missing(false)
+            .busy_timeout(BUSY_TIMEOUT)
+            .pragma("query_only", "ON");
+        refuse_foreign(path, &options).await?;
+        let unusable =
+            |source: sqlx::Error| OpenError::Unusable { path: path.to_owned(), source: source.into() };
+        let pool = pool(1).connect_with(options).await.map_err(unusable)?;
+        let made: Vec<i64> =
+            sqlx::query_scalar("SELECT version FROM _sqlx_migrations WHERE success ORDER BY version")
+                .fetch_all(&pool)
+                .await
+                .map_err(unusable)?;
+        let known: Vec<i64> = MIGRATIONS.iter().map(|step| step.version).collect();
+        let needed = known.last().copied().unwrap_or(0);
+        // Up to the first step that is not made, since numbers may be given out of turn.
+        let whole = known.iter().take_while(|version| made.contains(version)).last();
+        let newest = made.last().copied().unwrap_or(0);
+        let found = if newest > needed { newest } else { whole.copied().unwrap_or(0) };
+        if found != needed {
+            pool.close().await;
+            return Err(OpenError::OtherVersion { path: path.to_owned(), found, needed });
+        }
+        Ok(Self { reader: pool.clone(), writer: pool, news: Newsroom::default() })
     }
 
     /// Makes a database in memory that lives as long as the store; for tests and demonstrations. Reads wait for writes.

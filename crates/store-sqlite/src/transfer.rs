@@ -2,6 +2,7 @@
 
 use async_trait::async_trait;
 use becket_store::StoreError;
+use becket_store::replay::checkpoint;
 use becket_store::tables::{Row, ShopReader, ShopWriter, Table, Value};
 use sqlx::query::Query;
 use sqlx::sqlite::SqliteArguments;
@@ -10,6 +11,7 @@ use sqlx::{Sqlite, Transaction};
 use crate::SqliteStore;
 use crate::cells::each;
 use crate::errors::engine;
+use crate::journal;
 
 impl SqliteStore {
     /// Everything as it is now; until this is dropped nobody changes it.
@@ -18,6 +20,41 @@ impl SqliteStore {
     /// [`StoreError::Busy`] if another program is writing, and those of the engine.
     pub async fn read_shop(&self) -> Result<Box<dyn ShopReader>, StoreError> {
         Ok(Box::new(self.whole().await?))
+    }
+
+    /// Everything as it is now, as one snapshot; others may write meanwhile.
+    ///
+    /// # Errors
+    /// Those of the engine.
+    pub async fn snapshot(&self) -> Result<Box<dyn ShopReader>, StoreError> {
+        Ok(Box::new(Whole(self.reader.begin().await.map_err(engine)?)))
+    }
+
+    /// Writes a checkpoint into the journal if a migration asked for one.
+    pub(crate) async fn checkpoint_if_wanted(&self) -> Result<(), StoreError> {
+        let (wanted, now_us): (bool, i64) = sqlx::query_as(
+            "SELECT EXISTS (SELECT 1 FROM meta WHERE key = ?), \
+             CAST((julianday('now') - 2440587.5) * 86400000000.0 AS INTEGER)",
+        )
+        .bind(checkpoint::WANTED)
+        .fetch_one(&self.writer)
+        .await
+        .map_err(engine)?;
+        if !wanted {
+            return Ok(());
+        }
+        let mut whole = self.whole().await?;
+        let asked = sqlx::query("DELETE FROM meta WHERE key = ?")
+            .bind(checkpoint::WANTED)
+            .execute(&mut *whole.0)
+            .await
+            .map_err(engine)?;
+        if asked.rows_affected() == 0 {
+            return Ok(());
+        }
+        let entries = checkpoint::entries(&mut whole, now_us).await?;
+        journal::append_entries(&mut whole.0, entries).await?;
+        whole.0.commit().await.map_err(engine)
     }
 
     /// Fills this database, which must be new.
@@ -54,6 +91,10 @@ impl ShopReader for Whole {
         let rows = query.bind(i64::from(limit)).fetch_all(&mut *self.0).await.map_err(engine)?;
         each(rows, |row| table.row_of(row))
     }
+
+    async fn head(&mut self) -> Result<Option<(i64, [u8; 32])>, StoreError> {
+        journal::head(&mut self.0).await.map(Some)
+    }
 }
 
 #[async_trait]
@@ -74,7 +115,8 @@ impl ShopWriter for Whole {
         Ok(())
     }
 
-    async fn finish(self: Box<Self>, _last_sequence: i64, _last_hash: [u8; 32]) -> Result<(), StoreError> {
+    async fn finish(mut self: Box<Self>, last_sequence: i64, last_hash: [u8; 32]) -> Result<(), StoreError> {
+        journal::set_head(&mut self.0, last_sequence, &last_hash).await?;
         self.0.commit().await.map_err(engine)
     }
 }

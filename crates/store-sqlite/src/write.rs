@@ -1,5 +1,6 @@
 //! One write: one transaction, with its journal rows and the record of its answer.
 
+use becket_store::effect::Effect;
 use becket_store::tables::{Told, Writing};
 use becket_store::{Answer, StoreError, WriteContext, Written};
 use sqlx::{Sqlite, SqliteConnection, Transaction};
@@ -38,6 +39,14 @@ impl SqliteStore {
 impl Writing for Write<'_> {
     fn now_us(&self) -> i64 {
         self.ctx.now_us
+    }
+
+    fn actor(&self) -> &str {
+        &self.ctx.actor
+    }
+
+    fn effect(&mut self, effect: Effect) {
+        self.told.effect(effect);
     }
 
     fn tell(&mut self, subject: String, before: Option<String>, after: Option<String>) {

@@ -210,3 +210,30 @@ async fn the_database_guards_stations() {
         }
     }
 }
+
+#[tokio::test]
+async fn a_file_is_read_as_it_is() {
+    let dir = TempDir::new().unwrap();
+    let path = dir.path().join("a.db");
+    let missing = SqliteStore::open_to_read(&path).await;
+    assert!(matches!(missing, Err(OpenError::Missing { .. })), "{missing:?}");
+    let store = SqliteStore::open(&path, OpenMode::CreateNew).await.unwrap();
+    assert!(import(&store, "a").await);
+    // Beside the one that serves it, and without writing.
+    let reader = SqliteStore::open_to_read(&path).await.unwrap();
+    assert!(reader.wire("a").await.is_ok());
+    assert!(!import(&reader, "b").await);
+    assert!(import(&store, "c").await);
+    assert!(reader.wire("c").await.is_ok());
+    reader.close().await;
+    store.close().await;
+    let [.., (before, _), (newest, _)] = SqliteStore::migrations()[..] else { panic!("two migrations") };
+    for (change, found) in [
+        (format!("DELETE FROM _sqlx_migrations WHERE version = {newest}"), before),
+        (format!("UPDATE _sqlx_migrations SET version = 9999 WHERE version = {before}"), 9999),
+    ] {
+        sqlx::raw_sql(sqlx::AssertSqlSafe(change)).execute(&mut raw(&path).await).await.unwrap();
+        let other = SqliteStore::open_to_read(&path).await;
+        assert!(matches!(&other, Err(OpenError::OtherVersion { found: f, .. }) if *f == found), "{other:?}");
+    }
+}

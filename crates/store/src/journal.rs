@@ -13,6 +13,9 @@
 //! before, after                      each: one byte 0 if absent; else one byte 1, then length and JSON text as above
 //! ```
 //!
+//! An entry that tells its [effects](crate::effect) begins with "becket journal 2" instead and has their text at the end, as its length
+//! and the text as above. Entries of earlier versions tell none.
+//!
 //! Lengths before the texts keep two different entries from giving the same bytes. The JSON text is hashed as it is
 //! stored. Whoever keeps the last hash elsewhere can tell later whether any earlier entry was changed or removed.
 
@@ -43,6 +46,8 @@ pub struct Entry {
     pub before: Option<String>,
     /// What is there after, or what the change added, as a JSON object.
     pub after: Option<String>,
+    /// What the change does to the rows of the tables, see [`effect`](crate::effect); `None` in entries of versions that did not tell it.
+    pub effects: Option<String>,
     /// Hash over this entry and the one before it.
     pub hash: [u8; 32],
 }
@@ -89,6 +94,7 @@ impl Entry {
             subject,
             before,
             after,
+            effects: None,
             hash: GENESIS,
         }
     }
@@ -97,10 +103,21 @@ impl Entry {
     #[must_use]
     pub fn hash_after(&self, previous: &[u8; 32]) -> [u8; 32] {
         // Destructured without `..`: a new field must get its place in the hash.
-        let Self { sequence, entry_us, actor, origin, request_id, method, subject, before, after, hash: _ } =
-            self;
+        let Self {
+            sequence,
+            entry_us,
+            actor,
+            origin,
+            request_id,
+            method,
+            subject,
+            before,
+            after,
+            effects,
+            hash: _,
+        } = self;
         let mut hasher = Sha256::new();
-        hasher.update(b"becket journal 1");
+        hasher.update(if effects.is_some() { b"becket journal 2" } else { b"becket journal 1" });
         hasher.update(previous);
         hasher.update(sequence.to_be_bytes());
         hasher.update(entry_us.to_be_bytes());
@@ -112,6 +129,9 @@ impl Entry {
             if let Some(json) = json {
                 add_text(&mut hasher, json);
             }
+        }
+        if let Some(effects) = effects {
+            add_text(&mut hasher, effects);
         }
         hasher.finalize().into()
     }
@@ -175,12 +195,15 @@ mod tests {
     fn hash_is_fixed() {
         let hex: String = chained(1)[0].hash.iter().map(|b| format!("{b:02x}")).collect();
         assert_eq!(hex, "8d2be039b0166bce0991dc598861efdda7672b42f1b84fae80bb96b4d420514c");
+        let telling = Entry { effects: Some("[]".to_owned()), ..chained(1).remove(0) };
+        let hex: String = telling.hash_after(&GENESIS).iter().map(|b| format!("{b:02x}")).collect();
+        assert_eq!(hex, "1f5271d24cb051c3ad516e9f7b8c33272a1a75bc7a375e48bdbefcba2b990445");
     }
 
     #[test]
     fn every_field_counts() {
         let base = chained(1).remove(0);
-        let changes: [fn(&mut Entry); 10] = [
+        let changes: [fn(&mut Entry); 12] = [
             |e| e.sequence += 1,
             |e| e.entry_us += 1,
             |e| e.actor.push('x'),
@@ -190,6 +213,8 @@ mod tests {
             |e| e.subject.push('x'),
             |e| e.before = Some(String::new()),
             |e| e.after = None,
+            |e| e.effects = Some(String::new()),
+            |e| e.effects = Some("[]".to_owned()),
             // A letter that moves over the border between two fields.
             |e| (e.actor, e.origin) = (String::new(), "ao".to_owned()),
         ];

@@ -20,10 +20,12 @@
 pub mod conformance;
 mod context;
 mod cut_store;
+pub mod effect;
 mod error;
 mod floor_json;
 pub mod journal;
 mod page;
+pub mod replay;
 mod string_store;
 pub mod tables;
 mod winding_orders;

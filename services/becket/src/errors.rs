@@ -15,6 +15,8 @@ pub(crate) const EXIT_USAGE: u8 = 2;
 pub(crate) const EXIT_UNREACHABLE: u8 = 3;
 /// The plan was made, but the stock does not cover all of it.
 pub(crate) const EXIT_SHORT: u8 = 4;
+/// The journal and the tables differ.
+pub(crate) const EXIT_DIFFERS: u8 = 5;
 
 /// Why a verb did not do its work.
 #[derive(Debug, thiserror::Error)]

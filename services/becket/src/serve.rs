@@ -1,10 +1,11 @@
-//! `serve`, `migrate` and `move-shop`.
+//! `serve`, `migrate`, `move-shop` and `verify`.
 
 use crate::{
     app::{self, Services},
-    cli::{self, EngineWord, MoveShop, Only, Place, Serve},
+    cli::{self, EngineWord, Format, MoveShop, Only, Place, Serve, Verify},
     context::print,
-    errors::Failure,
+    errors::{EXIT_DIFFERS, EXIT_DONE, Failure},
+    output::{verify_json, verify_sheet, verify_text},
     store,
 };
 use becket_service_kit::{EngineChoice, Settings};
@@ -55,6 +56,21 @@ pub(crate) async fn move_shop(args: &MoveShop) -> Result<(), Failure> {
         _ => return Err(Failure::Usage("--from and --to name the same engine".to_owned())),
     };
     print(&store::move_shop(&args.place.data, &settings, to).await?)
+}
+
+/// Replays the journal, compares the tables with it, and prints what was found. Returns the exit code.
+///
+/// # Errors
+/// [`Failure::Start`] if the data cannot be read.
+pub(crate) async fn verify(args: &Verify, format: Format) -> Result<u8, Failure> {
+    let settings = app::settings(args.place.config.as_deref())?;
+    let report = store::verify(&args.place.data, &settings).await?;
+    print(&match format {
+        Format::Table => verify_text(&report),
+        Format::Json => verify_json(&report),
+        Format::Csv => verify_sheet(&report).csv(),
+    })?;
+    Ok(if report.is_clean() { EXIT_DONE } else { EXIT_DIFFERS })
 }
 
 fn settings(args: &Serve) -> Result<Settings, Failure> {

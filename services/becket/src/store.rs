@@ -4,6 +4,7 @@ use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 use becket_service_kit::{EngineChoice, PostgresSettings, Settings};
+use becket_store::replay::{self, Report};
 use becket_store::{JournalStore, tables};
 use becket_store_postgres::{Options, PostgresStore, SchemaState};
 use becket_store_sqlite::{OpenMode, SqliteStore};
@@ -92,6 +93,31 @@ pub(crate) async fn migrate(data: &Path, settings: &Settings) -> Result<String, 
             })
         }
     }
+}
+
+/// Replays the journal and compares the tables with it, as they are at one moment.
+///
+/// # Errors
+/// As [`Store::open`], and [`Failure::Start`] if the data cannot be read.
+pub(crate) async fn verify(data: &Path, settings: &Settings) -> Result<Report, Failure> {
+    let store = match settings.store.engine {
+        EngineChoice::Sqlite => Store::Sqlite(
+            SqliteStore::open_to_read(&data.join(&settings.store.path)).await.map_err(cannot_serve)?,
+        ),
+        EngineChoice::Postgres => Store::open(data, settings).await?,
+    };
+    let report = verify_store(&store).await;
+    store.close().await;
+    report
+}
+
+async fn verify_store(store: &Store) -> Result<Report, Failure> {
+    let mut shop = match store {
+        Store::Sqlite(store) => store.snapshot().await,
+        Store::Postgres(store) => store.read_shop().await,
+    }
+    .map_err(cannot_serve)?;
+    replay::verify(shop.as_mut()).await.map_err(cannot_serve)
 }
 
 /// Copies a shop from its SQLite file to an empty PostgreSQL database, or back, and tells what was compared.

@@ -73,6 +73,7 @@ mod tests {
             subject: subject.to_owned(),
             before: None,
             after: None,
+            effects: None,
             hash: [0; 32],
         }
     }

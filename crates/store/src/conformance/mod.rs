@@ -17,10 +17,12 @@ pub mod lists;
 pub mod moving;
 mod samples;
 pub mod strings;
+pub mod tampering;
 pub mod windings;
 
 use async_trait::async_trait;
 
+use crate::tables::{ShopReader, Value};
 use crate::{CutStore, JournalStore, StringStore};
 
 /// A database of its own for one test.
@@ -31,9 +33,24 @@ pub trait Factory: Send + Sync {
 
     /// Opens the database: the first call makes it, later ones open the same again, as a restart does.
     async fn open(&self) -> Self::Store;
+
+    /// Everything that a store holds, as one snapshot.
+    async fn shop(&self, store: &Self::Store) -> Box<dyn ShopReader>;
+
+    /// Runs a statement behind the back of the program, with all guards of the database off.
+    async fn tamper(&self, sql: &str);
+
+    /// A value as this engine's SQL writes it.
+    fn literal(&self, value: &Value) -> String;
 }
 
-/// Makes a `#[tokio::test]` of every function of the suite. `$factory` is an expression that makes a [`Factory`]
+/// Whatever a test did: the journal implies what the tables hold.
+pub async fn journal_explains_tables(factory: &impl Factory) {
+    let store = factory.open().await;
+    moving::is_verified(factory.shop(&store).await.as_mut()).await;
+}
+
+/// Makes a `#[tokio::test]` of every function of the suite, each of which ends with a verification of the journal. `$factory` is an expression that makes a [`Factory`]
 /// of a fresh database.
 #[macro_export]
 macro_rules! suite {
@@ -58,6 +75,8 @@ macro_rules! suite {
                 a_piece_is_on_one_list, versions_guard_lists, one_list_runs_at_a_station, guards_guard_coils,
                 a_refused_change_leaves_nothing, spoiled_pieces_are_recut_and_told,
                 a_dropped_plan_frees_wire_and_pieces, lots_are_traced;
+            tampering: a_change_of_any_column_is_found, a_row_more_or_less_is_found, a_change_of_the_journal_is_found,
+                an_entry_more_or_less_is_found;
         }
     };
     ($factory:expr; $($module:ident: $($test:ident),+;)+) => {
@@ -67,7 +86,9 @@ macro_rules! suite {
 
             $(#[tokio::test]
             async fn $test() {
-                $crate::conformance::$module::$test(&$factory).await;
+                let factory = $factory;
+                $crate::conformance::$module::$test(&factory).await;
+                $crate::conformance::journal_explains_tables(&factory).await;
             })+
         })+
     };

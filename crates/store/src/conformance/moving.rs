@@ -14,12 +14,13 @@ use crate::{
 
 /// A shop of each version of the tables that holds something in every one of them, the oldest first. A fixture is never changed; one is
 /// added when a migration makes a table or a column: `cargo run -p becket-store-sqlite --example fixture`.
-pub const FIXTURES: [(i64, &str); 5] = [
+pub const FIXTURES: [(i64, &str); 6] = [
     (1, include_str!("fixtures/shop-0001.json")),
     (2, include_str!("fixtures/shop-0002.json")),
     (6, include_str!("fixtures/shop-0006.json")),
     (7, include_str!("fixtures/shop-0007.json")),
     (8, include_str!("fixtures/shop-0008.json")),
+    (10, include_str!("fixtures/shop-0010.json")),
 ];
 
 /// The tables of the fixture for a version, with the columns that it fills and its rows.
@@ -155,4 +156,14 @@ pub async fn goes_on(store: &(impl StringStore + CutStore + JournalStore), windi
     store.release_winding_order(&ctx("o3"), winding("d3", "again"), text()).await.unwrap();
     let after = store.entries(0, 1000, None).await.unwrap();
     assert_eq!((after.len(), first_break(0, &GENESIS, &after)), (entries.len() + 3, None));
+}
+
+/// Whether the journal implies what the tables hold; returns the entry from which it was replayed.
+pub async fn is_verified(shop: &mut dyn ShopReader) -> i64 {
+    let report = crate::replay::verify(shop).await.unwrap();
+    assert_eq!(report.differences, []);
+    for (table, count) in report.tables.iter().map(|count| (count.table, count)) {
+        assert_eq!(count.implied, count.stored, "{table}");
+    }
+    report.replayed_from
 }

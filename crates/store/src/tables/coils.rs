@@ -4,6 +4,7 @@ use async_trait::async_trait;
 use becket_floor::{Coil, CoilId, CoilState, EvidenceState, FloorCoil, ListId, WireId};
 use becket_units::Um;
 
+use super::effects::coils as effects;
 use super::{EvidenceRow, Writing};
 use crate::cut_store::{CoilChange, CoilChanged, EvidenceRecord, StockRule, StoredCoil};
 use crate::error::{Kind, StoreError};
@@ -90,7 +91,8 @@ pub async fn receive_coils(
         if tables.insert_coil(coil).await? {
             let evidence = &coil.receipt();
             let row = EvidenceRow { coil_id: &coil.coil_id, list_id: None, evidence, note: "" };
-            let last_finding = tables.insert_evidence(&row).await?;
+            tables.effect(effects::new_coil(coil, now_us));
+            let last_finding = add_evidence(tables, &row).await?;
             tables.tell(subject(&coil.coil_id), None, Some(coil_json(coil, "")));
             let coil = coil.clone();
             stored.push(StoredCoil {
@@ -150,15 +152,19 @@ pub async fn change_coil(
             let id = format!("{coil_id}/{}", decision.number);
             return Err(StoreError::NotFound { kind: Kind::CoilEvidence, id });
         }
+        let decided =
+            effects::decided_evidence(coil_id, decision.number, state, tables.actor(), tables.now_us());
+        tables.effect(decided);
         number = Some(decision.number);
     }
     if let Some(evidence) = &line {
         let row = EvidenceRow { coil_id, list_id: None, evidence, note };
-        number = Some(tables.insert_evidence(&row).await?);
+        number = Some(add_evidence(tables, &row).await?);
     }
-    tables.update_coil(&coil).await?;
+    store_coil(tables, &before, &coil).await?;
     if *state == CoilState::Scrapped {
         tables.take_off_everywhere(coil_id).await?;
+        tables.effect(effects::taken_off(coil_id));
     }
     let evidence = match number {
         Some(number) => Some(tables.read_evidence(coil_id, number).await?),
@@ -184,8 +190,33 @@ pub async fn set_stock_rule(tables: &mut impl CoilTables, rule: &StockRule) -> R
         tables.update_rule(rule).await?;
         Some(rule_json(&before))
     };
+    tables.effect(effects::rule(rule));
     tables.tell(format!("{}/{}", Kind::StockRule, rule.wire_id), before, Some(rule_json(rule)));
     Ok(rule.clone())
+}
+
+/// Stores balance and state of a coil as a new version, and notes that.
+pub(super) async fn store_coil(
+    tables: &mut impl CoilTables,
+    before: &StoredCoil,
+    coil: &Coil,
+) -> Result<(), StoreError> {
+    tables.update_coil(coil).await?;
+    if let Some(effect) = effects::changed_coil(before, coil, tables.now_us()) {
+        tables.effect(effect);
+    }
+    Ok(())
+}
+
+/// Adds a line to the ledger of a coil, and notes that.
+pub(super) async fn add_evidence(
+    tables: &mut impl CoilTables,
+    row: &EvidenceRow<'_>,
+) -> Result<u32, StoreError> {
+    let number = tables.insert_evidence(row).await?;
+    let effect = effects::new_evidence(number, row, tables.actor(), tables.now_us());
+    tables.effect(effect);
+    Ok(number)
 }
 
 fn subject(coil_id: &CoilId) -> String {

@@ -172,6 +172,7 @@ pub fn entry_of(row: &impl Columns) -> Read<Entry> {
         subject: row.text("subject")?,
         before: row.optional_text("before_json")?,
         after: row.optional_text("after_json")?,
+        effects: row.optional_text("effects_json")?,
         hash: bytes_32(row.bytes("hash")?)?,
     })
 }

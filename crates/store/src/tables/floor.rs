@@ -9,8 +9,11 @@ use becket_floor::{
 };
 use becket_units::Um;
 
+use super::coils::{add_evidence, store_coil};
+use super::effects::{coils as coil_effects, floor as effects};
 use super::{Code, EvidenceRow, StationTables, corrupt, unsigned};
 use crate::cut_store::{StoredCutList, StoredHeader};
+use crate::effect::Effect;
 use crate::error::{Kind, StoreError};
 use crate::floor_json::{change_json, list_json};
 
@@ -85,9 +88,9 @@ pub async fn create_cut_list(
     let number = i64::from(number);
     tables.insert_header(number, &named.header).await?;
     tables.update_header(number, &named.header).await?;
-    tables.replace_serials(number, &named.header.serials).await?;
-    tables.replace_shortages(number, &named.shortages).await?;
-    tables.replace_levels(number, &named.header.quality.levels).await?;
+    tables.effect(effects::new_header(number, &named.header, now_us));
+    store_serials(tables, number, &named.header).await?;
+    store_shortages(tables, number, &named.shortages).await?;
     insert_pending(tables, number, &named.header.list_id, &named.steps).await?;
     check_growth(tables, number, &[]).await?;
     tables.tell(subject(&named.header.list_id), None, Some(list_json(&named.header, list)));
@@ -121,13 +124,14 @@ pub async fn commit_floor(
             let reason = format!("step {} is another one", step.step_number);
             return Err(StoreError::ChangeInconsistent { reason });
         }
+        tables.effect(effects::executed(number, step));
     }
     if let Some(pending) = &change.replace_pending {
         tables.delete_pending(number).await?;
+        tables.effect(effects::pending_dropped(number));
         insert_done(tables, number, &change.added_steps).await?;
         insert_pending(tables, number, list_id, pending).await?;
-        tables.replace_serials(number, &change.header.serials).await?;
-        tables.replace_levels(number, &change.header.quality.levels).await?;
+        store_serials(tables, number, &change.header).await?;
         book(tables, change).await?;
         check_growth(tables, number, &counted_on).await?;
     } else {
@@ -138,14 +142,52 @@ pub async fn commit_floor(
         book(tables, change).await?;
     }
     if let Some(shortages) = &change.shortages {
-        tables.replace_shortages(number, shortages).await?;
+        store_shortages(tables, number, shortages).await?;
     }
     tables.update_header(number, &change.header).await?;
+    if let Some(effect) = effects::changed_header(number, &before, &change.header, tables.now_us()) {
+        tables.effect(effect);
+    }
     let was =
         serde_json::json!({ "state": before.header.state.code().to_ascii_uppercase(), "version": current });
     tables.tell(subject(list_id), Some(was.to_string()), Some(change_json(change)));
     let (created_us, updated_us) = (before.created_us, tables.now_us());
     Ok(StoredHeader { header: change.header.clone(), created_us, updated_us })
+}
+
+fn note(tables: &mut impl FloorTables, effects: Vec<Effect>) {
+    effects.into_iter().for_each(|effect| tables.effect(effect));
+}
+
+/// Replaces serials and levels of a list, and notes that.
+async fn store_serials(
+    tables: &mut impl FloorTables,
+    number: i64,
+    header: &CutListHeader,
+) -> Result<(), StoreError> {
+    tables.replace_serials(number, &header.serials).await?;
+    note(tables, effects::serials(number, &header.serials));
+    tables.replace_levels(number, &header.quality.levels).await?;
+    note(tables, effects::levels(number, &header.quality.levels));
+    Ok(())
+}
+
+/// Replaces the shortages of a list, and notes that.
+async fn store_shortages(
+    tables: &mut impl FloorTables,
+    number: i64,
+    shortages: &[Shortage],
+) -> Result<(), StoreError> {
+    tables.replace_shortages(number, shortages).await?;
+    note(tables, effects::shortages(number, shortages)?);
+    Ok(())
+}
+
+/// Adds steps, and notes that.
+async fn add_steps(tables: &mut impl FloorTables, number: i64, steps: &[Step]) -> Result<(), StoreError> {
+    tables.insert_steps(number, steps).await?;
+    note(tables, effects::new_steps(number, steps)?);
+    Ok(())
 }
 
 fn subject(list_id: &ListId) -> String {
@@ -211,26 +253,28 @@ async fn book(tables: &mut impl FloorTables, change: &FloorChange) -> Result<(),
     touched.extend(change.coil_states.iter().map(|(coil_id, _)| coil_id.clone()));
     for (position, coil_id) in &change.mounted {
         touched.extend(tables.clear_position(station_id, *position).await?);
+        tables.effect(coil_effects::position_cleared(station_id, *position));
         let Some(coil_id) = coil_id else { continue };
         touched.insert(coil_id.clone());
         tables.mount(station_id, *position, coil_id).await?;
+        tables.effect(coil_effects::mounted(station_id, *position, coil_id));
     }
     for coil_id in touched {
-        let mut coil = tables.read_coil(&coil_id).await?.coil;
+        let there = tables.read_coil(&coil_id).await?;
+        let mut coil = there.coil.clone();
         for booking in change.bookings.iter().filter(|booking| booking.coil_id == coil_id) {
             let line =
                 coil.apply(booking).map_err(|e| StoreError::ChangeInconsistent { reason: e.to_string() })?;
             if let Some(evidence) = &line {
                 let list_id = Some(&change.header.list_id);
-                tables
-                    .insert_evidence(&EvidenceRow { coil_id: &coil_id, list_id, evidence, note: "" })
-                    .await?;
+                let row = EvidenceRow { coil_id: &coil_id, list_id, evidence, note: "" };
+                add_evidence(tables, &row).await?;
             }
         }
         if let Some((_, state)) = change.coil_states.iter().rev().find(|(changed, _)| *changed == coil_id) {
             coil.state = *state;
         }
-        tables.update_coil(&coil).await?;
+        store_coil(tables, &there, &coil).await?;
     }
     Ok(())
 }
@@ -265,7 +309,7 @@ async fn insert_done(tables: &mut impl FloorTables, number: i64, added: &[Step])
         let reason = format!("step {} cannot be added as done", step.step_number);
         return Err(StoreError::ChangeInconsistent { reason });
     }
-    if added.is_empty() { Ok(()) } else { tables.insert_steps(number, added).await }
+    if added.is_empty() { Ok(()) } else { add_steps(tables, number, added).await }
 }
 
 /// Adds pending steps. A piece that another list has, or that the list would have twice, is refused.
@@ -300,7 +344,7 @@ async fn insert_pending(
     {
         return Err(claimed(step, &other));
     }
-    tables.insert_steps(number, pending).await
+    add_steps(tables, number, pending).await
 }
 
 /// Refuses a list that counts on more of a coil than it did before, unless the coil is usable and has enough for all lists.

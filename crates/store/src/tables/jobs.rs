@@ -2,6 +2,7 @@
 
 use async_trait::async_trait;
 
+use super::effects::strings as effects;
 use super::{Code, Writing};
 use crate::context::Document;
 use crate::error::{Kind, StoreError};
@@ -60,6 +61,7 @@ pub async fn open_job(
     let Some(job) = tables.insert_job(columns, document).await? else {
         return Err(StoreError::AlreadyExists { kind: Kind::Job, ids: vec![columns.serial_id.clone()] });
     };
+    tables.effect(effects::new_job(columns, document, tables.now_us()));
     tables.tell(subject(&columns.serial_id), None, Some(document.json.clone()));
     Ok(job)
 }
@@ -77,6 +79,7 @@ pub async fn amend_job(
     let before = live(tables, &columns.serial_id).await?;
     let before = as_expected(before, &columns.serial_id, expected_version)?;
     let job = tables.replace_job(columns, document).await?;
+    tables.effect(effects::changed_job(columns, document, before.version, tables.now_us()));
     tables.tell(subject(&columns.serial_id), Some(before.json), Some(document.json.clone()));
     Ok(job)
 }
@@ -97,6 +100,7 @@ pub async fn close_job(
         return Err(StoreError::JobState { serial_id: serial_id.to_owned(), state: before });
     }
     let job = tables.set_job_state(serial_id, final_state).await?;
+    tables.effect(effects::job_state(serial_id, final_state, expected_version, tables.now_us()));
     tell_state(tables, serial_id, before, final_state, None);
     Ok(job)
 }
@@ -121,6 +125,9 @@ pub async fn freeze_set(
     let before = as_expected(job, serial_id, expected_version)?.state;
     tables.insert_set(serial_id, set).await?;
     tables.set_job_state(serial_id, JobState::Frozen).await?;
+    let now_us = tables.now_us();
+    tables.effect(effects::new_set(serial_id, set, now_us));
+    tables.effect(effects::job_state(serial_id, JobState::Frozen, expected_version, now_us));
     tell_state(tables, serial_id, before, JobState::Frozen, Some(&set.digest));
     Ok(Frozen { freeze_us: tables.now_us() })
 }

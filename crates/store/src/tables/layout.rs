@@ -72,7 +72,7 @@ impl Table {
 }
 
 /// The entry that a row of the journal holds.
-pub(super) fn entry(row: &Row) -> Result<Entry, StoreError> {
+pub(crate) fn entry(row: &Row) -> Result<Entry, StoreError> {
     let [
         Value::Integer(sequence),
         Value::Integer(entry_us),
@@ -84,6 +84,7 @@ pub(super) fn entry(row: &Row) -> Result<Entry, StoreError> {
         before,
         after,
         Value::Bytes(hash),
+        effects,
     ] = row.as_slice()
     else {
         return Err(corrupt("a row of the journal"));
@@ -102,6 +103,7 @@ pub(super) fn entry(row: &Row) -> Result<Entry, StoreError> {
         subject: subject.clone(),
         before: optional(before),
         after: optional(after),
+        effects: optional(effects),
         hash: super::bytes_32(hash.clone())?,
     })
 }
@@ -126,7 +128,7 @@ pub const LAYOUT: &[Table] = &[
     ),
     table!(journal key sequence;
         sequence Integer, entry_us Integer, actor Text, origin Text, request_id Text, method Text,
-        subject Text, before_json Text, after_json Text, hash Bytes,
+        subject Text, before_json Text, after_json Text, hash Bytes, effects_json Text,
     ),
     table!(wires key wire_id;
         wire_id Text, material Integer, bytes Bytes, json Text, version Integer, created_us Integer,

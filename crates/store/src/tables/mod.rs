@@ -13,6 +13,7 @@
 mod codes;
 mod coils;
 mod columns;
+mod effects;
 mod evidence;
 mod floor;
 mod jobs;
@@ -35,6 +36,7 @@ pub(crate) use evidence::kind_code;
 pub use evidence::{EvidenceRow, evidence_of};
 pub use floor::{FloorTables, commit_floor, create_cut_list};
 pub use jobs::{JobTables, KnownJob, amend_job, close_job, freeze_set, open_job};
+pub(crate) use layout::entry as entry_in;
 pub use layout::{Column, LAYOUT, Table, Type};
 pub use scales::{KnownScale, ScaleKey, ScaleTables, create_scale, release_scale, update_scale};
 pub use stations::{StationTables, save_station, unmount_coil};
@@ -43,6 +45,7 @@ pub use windings::{OrderedSerial, WindingTables, exact_order, release_winding_or
 pub use wires::{WireTables, import_wires, update_wire};
 
 use crate::context::WriteContext;
+use crate::effect::{Effect, encode};
 use crate::error::StoreError;
 use crate::journal::Entry;
 
@@ -51,25 +54,56 @@ pub trait Writing: Send {
     /// Time of the write, in µs since 1970 (UTC).
     fn now_us(&self) -> i64;
 
-    /// Adds an entry to the journal, in the order of the calls.
+    /// Who writes.
+    fn actor(&self) -> &str;
+
+    /// Notes what was done to a row, for the next entry of the journal.
+    fn effect(&mut self, effect: Effect);
+
+    /// Adds an entry to the journal, in the order of the calls, with all effects since the entry before.
     fn tell(&mut self, subject: String, before: Option<String>, after: Option<String>);
 }
 
 /// What a write has to tell the journal.
 #[derive(Debug, Default)]
-pub struct Told(Vec<(String, Option<String>, Option<String>)>);
+pub struct Told {
+    entries: Vec<ToldEntry>,
+    effects: Vec<Effect>,
+}
+
+#[derive(Debug)]
+struct ToldEntry {
+    subject: String,
+    before: Option<String>,
+    after: Option<String>,
+    effects: Vec<Effect>,
+}
 
 impl Told {
+    /// Notes an effect for the next entry.
+    pub fn effect(&mut self, effect: Effect) {
+        self.effects.push(effect);
+    }
+
     /// Adds an entry: subject, what was before, what is after.
     pub fn add(&mut self, subject: String, before: Option<String>, after: Option<String>) {
-        self.0.push((subject, before, after));
+        let effects = std::mem::take(&mut self.effects);
+        self.entries.push(ToldEntry { subject, before, after, effects });
     }
 
     /// The entries, without their places in the chain yet.
-    #[must_use]
-    pub fn entries(self, ctx: &WriteContext) -> Vec<Entry> {
-        let entry = |(subject, before, after)| Entry::new(ctx, subject, before, after);
-        self.0.into_iter().map(entry).collect()
+    ///
+    /// # Errors
+    /// [`StoreError::Corrupt`] if rows were changed that no entry tells: the journal would no longer explain the tables.
+    pub fn entries(self, ctx: &WriteContext) -> Result<Vec<Entry>, StoreError> {
+        if let Some(effect) = self.effects.first() {
+            return Err(corrupt(format!("no entry of the journal tells {effect:?}")));
+        }
+        let entry = |told: ToldEntry| Entry {
+            effects: Some(encode(&told.effects)),
+            ..Entry::new(ctx, told.subject, told.before, told.after)
+        };
+        Ok(self.entries.into_iter().map(entry).collect())
     }
 }
 

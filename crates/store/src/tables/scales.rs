@@ -3,6 +3,7 @@
 use async_trait::async_trait;
 
 use super::Writing;
+use super::effects::strings as effects;
 use crate::context::Document;
 use crate::error::{Kind, StoreError};
 use crate::string_store::StoredScale;
@@ -79,6 +80,7 @@ pub async fn create_scale(
     let stored = tables.insert_scale(key, document).await?;
     let stored =
         stored.ok_or_else(|| StoreError::AlreadyExists { kind: Kind::Scale, ids: vec![key.id()] })?;
+    tables.effect(effects::new_scale(key, document, tables.now_us()));
     tables.tell(key.subject(), None, Some(document.json.clone()));
     Ok(stored)
 }
@@ -95,6 +97,7 @@ pub async fn update_scale(
 ) -> Result<StoredScale, StoreError> {
     let before = draft(tables, key, expected_version).await?;
     let stored = tables.replace_scale(key, document).await?;
+    tables.effect(effects::changed_scale(key, document, expected_version, tables.now_us()));
     tables.tell(key.subject(), Some(before), Some(document.json.clone()));
     Ok(stored)
 }
@@ -110,6 +113,7 @@ pub async fn release_scale(
 ) -> Result<StoredScale, StoreError> {
     draft(tables, key, expected_version).await?;
     let stored = tables.mark_scale_released(key).await?;
+    tables.effect(effects::released_scale(key, expected_version, tables.now_us()));
     let state = |state: &str| Some(serde_json::json!({ "state": state }).to_string());
     tables.tell(key.subject(), state("DRAFT"), state("RELEASED"));
     Ok(stored)

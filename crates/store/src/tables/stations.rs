@@ -5,6 +5,8 @@ use becket_floor::{CoilId, CoilState, ListId, Station, StationId};
 use becket_units::Um;
 
 use super::CoilTables;
+use super::coils::store_coil;
+use super::effects::coils::{self as effects, Stamp};
 use crate::cut_store::{StoredStation, Unmounted};
 use crate::error::{Kind, StoreError};
 use crate::floor_json::{mount_json, station_json};
@@ -60,6 +62,7 @@ pub async fn save_station(
     station: &Station,
     expected_version: Option<i64>,
 ) -> Result<StoredStation, StoreError> {
+    let now_us = tables.now_us();
     let before = match expected_version {
         None if tables.insert_station(station).await? => None,
         None => {
@@ -68,8 +71,11 @@ pub async fn save_station(
         }
         Some(expected) => Some(replace(tables, station, expected).await?),
     };
+    let stamp = before.as_ref().map_or_else(|| Stamp::new(now_us), |before| stamp_of(before).next(now_us));
+    tables.effect(effects::station(station, stamp));
     let subject = format!("{}/{}", Kind::Station, station.station_id);
-    tables.tell(subject, before.as_ref().map(station_json), Some(station_json(station)));
+    let was = before.as_ref().map(|before| station_json(&before.station));
+    tables.tell(subject, was, Some(station_json(station)));
     tables.read_station(&station.station_id).await
 }
 
@@ -78,7 +84,7 @@ async fn replace(
     tables: &mut impl StationTables,
     station: &Station,
     expected: i64,
-) -> Result<Station, StoreError> {
+) -> Result<StoredStation, StoreError> {
     tables.lock_station(&station.station_id).await?;
     let before = tables.read_station(&station.station_id).await?;
     if before.version != expected {
@@ -91,7 +97,12 @@ async fn replace(
         return Err(StoreError::PositionsInUse { positions });
     }
     tables.update_station(station).await?;
-    Ok(before.station)
+    Ok(before)
+}
+
+fn stamp_of(stored: &StoredStation) -> Stamp {
+    let StoredStation { version, created_us, updated_us, .. } = *stored;
+    Stamp { version, created_us, updated_us }
 }
 
 /// See [`CutStore::unmount_coil`](crate::CutStore::unmount_coil).
@@ -116,11 +127,13 @@ pub async fn unmount_coil(
         return Err(StoreError::CoilReserved { coil_id, list_ids: ids(running) });
     }
     tables.clear_position(station_id, reel_position).await?;
-    let mut coil = tables.read_coil(&coil_id).await?.coil;
+    tables.effect(effects::position_cleared(station_id, reel_position));
+    let there = tables.read_coil(&coil_id).await?;
+    let mut coil = there.coil.clone();
     if coil.remaining == Um::ZERO && coil.state.is_usable() {
         coil.state = CoilState::UsedUp;
     }
-    tables.update_coil(&coil).await?;
+    store_coil(tables, &there, &coil).await?;
     let (was, is) = (mount_json(reel_position, Some(&coil_id)), mount_json(reel_position, None));
     tables.tell(format!("{}/{station_id}", Kind::Station), Some(was), Some(is));
     let station = tables.read_station(station_id).await?;

@@ -10,7 +10,7 @@ use sha2::{Digest, Sha256};
 
 use super::{Column, Type, corrupt};
 use crate::error::StoreError;
-use crate::journal::{self, GENESIS};
+use crate::journal::{self, Entry, GENESIS};
 use crate::tables::layout::{LAYOUT, Table};
 
 /// Rows that are moved at once.
@@ -36,6 +36,14 @@ pub type Row = Vec<Value>;
 pub trait ShopReader: Send {
     /// Up to `limit` rows of a table, in the order of its key, behind the row with the key `after`.
     async fn rows(&mut self, table: &Table, after: &[Value], limit: u32) -> Result<Vec<Row>, StoreError>;
+
+    /// Sequence and hash of the last entry of the journal, as the engine keeps them beside it.
+    async fn head(&mut self) -> Result<Option<(i64, [u8; 32])>, StoreError>;
+
+    /// Entries that are committed and have no place in the journal yet, in the order in which they will get one.
+    async fn waiting(&mut self) -> Result<Vec<Entry>, StoreError> {
+        Ok(Vec::new())
+    }
 }
 
 /// An empty database that is filled in one transaction, which is dropped if it is not finished.

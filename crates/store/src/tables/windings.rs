@@ -3,6 +3,7 @@
 use async_trait::async_trait;
 
 use super::Writing;
+use super::effects::strings as effects;
 use crate::error::{Kind, StoreError};
 use crate::winding_orders::{NewWindingOrder, StoredWindingOrder, WindingRelease};
 
@@ -93,6 +94,7 @@ pub async fn release_winding_order(
     };
     let revision = latest.as_ref().map_or(1, |there| there.revision + 1);
     tables.insert_winding_revision(number, revision, order).await?;
+    tables.effect(effects::new_winding_revision(number, revision, order, tables.now_us()));
     let subject = format!("{}/W-{number:04}", Kind::WindingOrder);
     // The content of earlier revisions stands in their own entries.
     let before = (revision > 1).then(|| serde_json::json!({ "revision": revision - 1 }).to_string());
@@ -107,7 +109,12 @@ async fn create(tables: &mut impl WindingTables, serial_ids: &[String]) -> Resul
     let known = tables.serials_with_job(serial_ids).await?;
     match serial_ids.iter().find(|id| !known.contains(id)) {
         Some(unknown) => Err(StoreError::NotFound { kind: Kind::Job, id: unknown.clone() }),
-        None => tables.insert_winding_order(serial_ids).await,
+        None => {
+            let number = tables.insert_winding_order(serial_ids).await?;
+            let new = effects::new_winding_order(number, serial_ids);
+            new.into_iter().for_each(|effect| tables.effect(effect));
+            Ok(number)
+        }
     }
 }
 

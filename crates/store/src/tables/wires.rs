@@ -3,6 +3,7 @@
 use async_trait::async_trait;
 
 use super::Writing;
+use super::effects::strings as effects;
 use crate::error::{Kind, StoreError};
 use crate::string_store::{Imported, NewWire, StoredWire};
 
@@ -33,11 +34,13 @@ pub trait WireTables: Writing {
 /// As stated there.
 pub async fn import_wires(tables: &mut impl WireTables, wires: &[NewWire]) -> Result<Imported, StoreError> {
     tables.lock_catalogue().await?;
+    let now_us = tables.now_us();
     let mut imported = Imported::default();
     let mut clashes = Vec::new();
     for wire in wires {
         let id = || wire.wire_id.clone();
         if tables.insert_wire(wire).await? {
+            tables.effect(effects::new_wire(wire, now_us));
             tables.tell(subject(&wire.wire_id), None, Some(wire.document.json.clone()));
             imported.added.push(id());
         } else if tables.wire_bytes(&wire.wire_id).await? != wire.document.bytes {
@@ -69,6 +72,7 @@ pub async fn update_wire(
         return Err(StoreError::VersionStale { kind: Kind::Wire, id: id(), current });
     }
     let stored = tables.replace_wire(wire).await?;
+    tables.effect(effects::changed_wire(wire, expected_version, tables.now_us()));
     tables.tell(subject(&wire.wire_id), Some(before), Some(wire.document.json.clone()));
     Ok(stored)
 }

@@ -35,7 +35,7 @@ pub(crate) use load::{Load, LoadCoils, LoadJobs, LoadScale, LoadStation, LoadWir
 pub(crate) use picture::{Picture, PlanFile};
 pub(crate) use plot::Plot;
 pub(crate) use report::{Estimate, Trace};
-pub(crate) use serve::{EngineWord, Migrate, MoveShop, Only, Place, Serve, Tour};
+pub(crate) use serve::{EngineWord, Migrate, MoveShop, Only, Place, Serve, Tour, Verify};
 pub(crate) use show::{Partials, Set, Sets, Show, WorkSheet};
 pub(crate) use stock::{Decide, ReturnCoil, Scrap, SetAside, SetRule, Unmount, Verdict, Weigh};
 pub(crate) use token::{Settings, Token};
@@ -49,6 +49,7 @@ Exit codes:
   2  the command line or a file cannot be read
   3  the server cannot be reached or did not answer in time
   4  the plan was made, but the stock does not cover all of it
+  5  the journal and the tables differ
 
 Example:
   becket tour
@@ -135,6 +136,7 @@ pub(crate) enum Verb {
     Serve(Serve),
     Migrate(Migrate),
     MoveShop(MoveShop),
+    Verify(Verify),
     Token(Token),
     Settings(Settings),
     Tour(Tour),

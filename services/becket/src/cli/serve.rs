@@ -1,4 +1,4 @@
-//! `serve`, `migrate`, `move-shop` and `tour`.
+//! `serve`, `migrate`, `move-shop`, `verify` and `tour`.
 
 use std::{net::SocketAddr, path::PathBuf};
 
@@ -70,6 +70,20 @@ pub(crate) enum EngineWord {
     Sqlite,
     /// The database store.postgres.url
     Postgres,
+}
+
+/// Replays the journal and compares the tables with what it implies
+///
+/// Reads the database itself, not a server, as it is at one moment; a server may run meanwhile. The chain of hashes, every column of every
+/// table of state, balances, ledgers, reservations and pieces are checked. It changes nothing. Exit code 5 tells that something differs.
+#[derive(Debug, Args)]
+#[command(after_help = "\
+Example:
+  becket verify --data shop-data
+  becket --format json verify --config /etc/becket/becket.toml")]
+pub(crate) struct Verify {
+    #[command(flatten)]
+    pub(crate) place: Place,
 }
 
 /// Where the data are.

@@ -23,6 +23,7 @@ mod sheet;
 mod station;
 mod stretch;
 mod string_set;
+mod verify;
 mod winding_order;
 mod windings;
 mod wire;
@@ -56,6 +57,7 @@ pub(crate) use stretch::{stretch_sheet, stretch_text};
 pub(crate) use string_set::{
     pieces_sheet, set_overview, set_text, strings_of_kinds, strings_sheet, wire_totals_sheet,
 };
+pub(crate) use verify::{verify_json, verify_sheet, verify_text};
 pub(crate) use winding_order::{winding_lines_sheet, winding_order_text, winding_orders_sheet};
 pub(crate) use windings::{WINDINGS_NOTE, windings_sheet};
 pub(crate) use wire::{WireNames, wire_sheet, wire_text};

@@ -37,7 +37,10 @@ impl Signer {
         json!({ "keys": [{ "kty": "OKP", "crv": "Ed25519", "use": "sig", "kid": self.kid, "alg": "EdDSA", "x": x }] }).to_string()
     }
 
-    #[expect(clippy::disallowed_methods, reason = "the server under test reads the clock of the machine, too")]
+    #[expect(
+        clippy::disallowed_methods,
+        reason = "the server under test reads the clock of the machine, too"
+    )]
     fn token(&self) -> String {
         let now = SystemTime::now().duration_since(SystemTime::UNIX_EPOCH).unwrap().as_secs();
         let claims = json!({

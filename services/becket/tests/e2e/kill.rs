@@ -334,4 +334,8 @@ async fn nothing_acknowledged_is_lost_or_doubled() {
 
     assert!(server.stop().success());
     check_chain(&data(&folder), journal.len()).await;
+    let verified =
+        std::process::Command::new(binary()).args(["verify", "--data"]).arg(data(&folder)).output();
+    let verified = verified.unwrap();
+    assert!(verified.status.success(), "{}", String::from_utf8_lossy(&verified.stdout));
 }

@@ -5,3 +5,4 @@ mod exit_codes;
 mod orders;
 mod plans;
 mod serving;
+mod verify;

@@ -68,7 +68,7 @@ impl Drop for Served {
     }
 }
 
-fn demo(name: &str) -> String {
+pub(crate) fn demo(name: &str) -> String {
     format!("{}/demo/{name}", env!("CARGO_MANIFEST_DIR"))
 }
 

@@ -18,6 +18,7 @@ fn entry(method: &str, subject: &str, after: serde_json::Value) -> Entry {
         subject: subject.to_owned(),
         before: None,
         after: Some(after.to_string()),
+        effects: None,
         hash: [0; 32],
     }
 }
