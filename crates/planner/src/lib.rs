@@ -89,6 +89,47 @@
 //!
 //! [`FirstPlanner`] heeds the levels by construction; it is a heuristic and proves no optimum.
 //!
+//! # Re-planning
+//!
+//! When the floor disagrees with the plan, [`Replanner`] plans anew what is not cut yet.
+//!
+//! ## Data
+//!
+//! ```text
+//! P', C'       what is still to be cut, lost and added pieces included; the coils as they are now
+//! σ            steps of the former plan that were still to be done; f_p the coil of piece p in σ, if it had one
+//! O            serials of which a piece lies in a tray: each holds its tray from the start
+//! q_p          coil and lot of the pieces of p's note that are cut already, if there are any
+//! t            scrap per coil that makes no difference
+//! ```
+//!
+//! What is cut is not in P', so no plan can move it, and its wire is no longer in C'. A serial of O keeps its tray till its
+//! last piece is cut. All constraints above hold for P' and C'. Under [`Unison::Hard`] rule 6 is asked of the pieces of P'
+//! alone: those of a note that wait come from one coil, be it that of q_p or not; for what is cut cannot be brought back.
+//!
+//! ## What counts as moved
+//!
+//! Of the pieces with an f_p, one is *kept* if its coil is f_p again. A coil that no longer has the room for what σ takes from
+//! it must give up some: the fewest that must go, the longest first, are *forced* ([`Moves::forced`]). All others that are not
+//! kept are *moved*. Pieces without an f_p are *added*. *Reordered* are the kept ones outside a longest run that is in the
+//! order of σ.
+//!
+//! ## Objective
+//!
+//! In strict order: pieces uncut, serial by serial; notes torn between coils, q_p included, then between lots; scrap, where t
+//! for each coil in use makes no difference; pieces moved or forced; the levels of the objective above; pieces reordered.
+//! [`Calm::Last`] puts the moves after the levels.
+//!
+//! ## The uncertain end
+//!
+//! How much is on a coil is known only roughly, and it is the end of the coil where that shows. A margin keeps the last wire of
+//! such a coil free. What is cut last before it should be easy to have from elsewhere, as far as the wanted order and the
+//! trays leave a choice: the serials that may be open together have their last pieces cut in due order, so the serial that can
+//! wait longest stands at the end; by size the shortest piece of it, which fits in most places; and of pieces that may be cut in
+//! any order one whose note has few pieces on the coil. A re-plan that must take pieces off a coil takes them by the same
+//! measure: those that are new on it, of notes with few pieces, of the serial due last. The wanted order is not given up for
+//! this: up or down the scale, the last piece of a serial may be a long one.
+//!
 //! # What this crate does not do
 //!
 //! It performs no input or output, reads no clock, draws no random numbers, and cannot fail for such reasons. Lengths are

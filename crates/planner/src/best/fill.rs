@@ -158,9 +158,8 @@ impl<'a> Filler<'a> {
         for kind in kinds.into_iter().rev() {
             let length = as_index(self.lengths[kind] / unit);
             let most = (top / length).min(counts[kind] as usize);
-            let mut next = stages.last().cloned().unwrap_or_default();
-            next.extend(length, most);
-            stages.push(next);
+            let next = stages.last().map(|sums| sums.extended(length, most));
+            stages.extend(next);
             used.push((kind, length, most));
         }
         let Some(last) = stages.last() else { return room };

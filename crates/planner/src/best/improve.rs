@@ -12,6 +12,9 @@ const FEW_COILS: usize = 60;
 const MORE_ROUNDS: i64 = 300;
 /// Kinds of blocks without a place of which all are offered in a round; of more, at most so many blocks.
 const MOST_OFFERED: usize = 3;
+/// Rounds without a gain after which a search ends, for each coil in use and besides.
+const PATIENCE_PER_COIL: u64 = 150;
+const PATIENCE: u64 = 3_000;
 /// By how much a round costs more with lengths so fine that sums are searched for pair by pair.
 const FINE_COSTS: u64 = 10;
 
@@ -68,15 +71,26 @@ impl<'a> Search<'a> {
         }
     }
 
-    /// Goes on until the cost is `target` and nothing is left, or for `rounds`, or until `stop`.
+    /// Goes on until the cost is `target` and nothing is left, or for `rounds`, or until `stop`; or until nothing was better for
+    /// so long that there is little hope.
     pub(super) fn run(mut self, rounds: u64, target: Cost, stop: &dyn Fn() -> bool) -> Packing {
         let mut short = self.left.iter().any(|count| *count > 0);
         let rounds = if self.filler.is_fine() { rounds / FINE_COSTS } else { rounds };
+        let coils = self.used.len() as u64;
+        let patience = (coils * PATIENCE_PER_COIL + PATIENCE).min(rounds / 4);
+        let (mut hopeful, mut in_vain) = (true, 0);
         for round in 0..rounds {
             if !short && self.cost <= target || self.used.is_empty() || round % 16 == 0 && stop() {
                 break;
             }
-            self.round(round < rounds / 4 * 3);
+            hopeful &= round < rounds / 4 * 3;
+            in_vain = if self.round(hopeful) { 0 } else { in_vain + 1 };
+            if in_vain > patience {
+                if !hopeful {
+                    break;
+                }
+                (hopeful, in_vain) = (false, 0);
+            }
             if short {
                 short = self.left.iter().any(|count| *count > 0);
             }
@@ -128,7 +142,8 @@ impl<'a> Search<'a> {
         offer
     }
 
-    fn round(&mut self, hopeful: bool) {
+    /// Empties some coils and fills them anew; keeps that if it is not worse, and says whether it is better.
+    fn round(&mut self, hopeful: bool) -> bool {
         let chosen = self.choose();
         let mut pool: Vec<(usize, u32)> =
             chosen.iter().flat_map(|i| self.loads[*i].iter().copied()).collect();
@@ -170,8 +185,9 @@ impl<'a> Search<'a> {
         }
         let new_left: i64 = kinds.iter().zip(&counts).map(worth).sum();
         let after = self.key_of(filled.iter().map(|(i, load, waste)| (*i, *waste, load.is_empty())));
-        if (new_left, after.compare(hopeful)) > (old_left, before.compare(hopeful)) {
-            return;
+        let order = (new_left, after.compare(hopeful)).cmp(&(old_left, before.compare(hopeful)));
+        if order.is_gt() {
+            return false;
         }
         for (kind, count) in offered {
             self.left[kind] -= count;
@@ -197,6 +213,7 @@ impl<'a> Search<'a> {
                 to.push(i);
             }
         }
+        order.is_lt()
     }
 
     /// Whether the tail of a coil in use is scrap.

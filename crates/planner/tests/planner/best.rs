@@ -1,9 +1,11 @@
 //! What holds for every plan of the best planner, on random problems.
 
-use becket_planner::{BestPlanner, Effort, FirstPlanner, Level, LevelOrder, Planner, Score, check_plan};
+use becket_planner::{
+    BestPlanner, Effort, FirstPlanner, Level, LevelOrder, Planner, Problem, Score, Step, Unison, check_plan,
+};
 use proptest::prelude::*;
 
-use crate::instances::any_problem;
+use crate::instances::{any_problem, empty, opened, piece};
 
 fn planner() -> BestPlanner {
     BestPlanner { effort: Effort { rounds_per_coil: 3 }, ..BestPlanner::default() }
@@ -47,4 +49,20 @@ proptest! {
         let first = FirstPlanner.plan(&problem).unwrap();
         prop_assert!(Score::of(&problem, &best.plan, &order) <= Score::of(&problem, &first, &order));
     }
+}
+
+#[test]
+fn of_equal_pieces_the_one_that_is_easiest_to_move_is_cut_last() {
+    // Three pieces of one length: the first is alone in its note, the others are a pair. What the coil may lack at its end is
+    // then one piece that can come from anywhere.
+    let mut problem = Problem { coils: vec![opened(4000)], ..empty() };
+    problem.pieces = vec![piece(900, 0), piece(900, 1), piece(900, 1), piece(1000, 2)];
+    problem.policy.unison = Unison::Preferred;
+    let plan = BestPlanner::default().plan(&problem).unwrap();
+    let cut = |step: &Step| match step {
+        Step::Cut { piece, .. } => Some(piece.0),
+        _ => None,
+    };
+    let order: Vec<u32> = plan.steps.iter().filter_map(cut).collect();
+    assert_eq!(order, [3, 1, 2, 0], "longest first is wanted, and of equals the pair");
 }

@@ -4,7 +4,7 @@ use std::cmp::Reverse;
 use std::collections::{BTreeMap, BTreeSet, VecDeque};
 
 use crate::first::Ledger;
-use crate::model::{CoilIndex, PieceIndex, Problem, SerialIndex};
+use crate::model::{CoilIndex, GroupIndex, PieceIndex, Problem, SerialIndex, Unison};
 use crate::plan::Plan;
 
 use super::course::Course;
@@ -88,7 +88,7 @@ impl<'a> Arranger<'a> {
             runs.entry(*coil).or_default().push((key, *p));
         }
         for pieces in runs.values_mut() {
-            pieces.sort_unstable();
+            self.sort_run(pieces);
         }
         let stay = self.shall_stay(ledger, course, first, &runs);
         let mut order: Vec<(bool, bool, Option<Key>, CoilIndex)> = runs
@@ -118,6 +118,20 @@ impl<'a> Arranger<'a> {
         for (serial, queues) in std::mem::take(&mut self.waiting) {
             self.cut_all(serial, queues);
         }
+    }
+
+    /// Brings the pieces of one coil into the wanted order. Of those that may be cut in any order the ones whose note has most
+    /// pieces on the coil come first: should its end come too soon, what is left is easy to move.
+    fn sort_run(&self, pieces: &mut [(Key, PieceIndex)]) {
+        if self.problem.policy.unison == Unison::Off {
+            pieces.sort_unstable();
+            return;
+        }
+        let group = |p: PieceIndex| self.problem.pieces[p.index()].group;
+        let mut groups: Vec<GroupIndex> = pieces.iter().map(|(_, p)| group(*p)).collect();
+        groups.sort_unstable();
+        let size = |g: GroupIndex| groups.partition_point(|o| *o <= g) - groups.partition_point(|o| *o < g);
+        pieces.sort_by_cached_key(|(key, p)| (*key, Reverse(size(group(*p))), *p));
     }
 
     /// Coils that should be on when a phase is over: as many as there are positions, the most wanted ones.
