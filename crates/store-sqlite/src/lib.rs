@@ -8,6 +8,7 @@
 //! journal entries that never change. SQL stands beside the code that runs it, one file for each concern; `migrations/` only
 //! ever grows.
 
+mod backup;
 mod cells;
 mod coils;
 mod cut_lists;
@@ -29,6 +30,7 @@ mod winding_orders;
 mod wires;
 mod write;
 
+pub use backup::{Copy, CopyError, move_aside};
 pub use open::{OpenError, OpenMode, SqliteStore};
 
 becket_store::engine_with_tables!(SqliteStore);

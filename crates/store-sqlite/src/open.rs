@@ -120,7 +120,9 @@ impl SqliteStore {
         let options = options.journal_mode(SqliteJournalMode::Wal);
         let unusable =
             |source: sqlx::Error| OpenError::Unusable { path: path.to_owned(), source: source.into() };
-        let writer = pool(1).connect_with(options.clone()).await.map_err(unusable)?;
+        // Kept for as long as the store lives, so that others can tell that the file is in use.
+        let writer = pool(1).idle_timeout(None).max_lifetime(None);
+        let writer = writer.connect_with(options.clone()).await.map_err(unusable)?;
         migrate(path, &writer).await?;
         let reader = pool(READERS).connect_with(options.read_only(true)).await.map_err(unusable)?;
         let store = Self { writer, reader, news: Newsroom::default() };
@@ -162,6 +164,12 @@ impl SqliteStore {
             return Err(OpenError::OtherVersion { path: path.to_owned(), found, needed });
         }
         Ok(Self { reader: pool.clone(), writer: pool, news: Newsroom::default() })
+    }
+
+    /// Refuses what is no database of this program; nothing is changed.
+    pub(crate) async fn refuse_other_files(path: &Path) -> Result<(), OpenError> {
+        prepare(path, OpenMode::OpenExisting)?;
+        refuse_foreign(path, &SqliteConnectOptions::new().filename(path).create_if_missing(false)).await
     }
 
     /// Makes a database in memory that lives as long as the store; for tests and demonstrations. Reads wait for writes.

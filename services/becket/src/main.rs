@@ -1,6 +1,7 @@
 //! The one binary: server, client and tour.
 
 mod app;
+mod backup;
 mod cli;
 mod client;
 mod context;

@@ -7,7 +7,7 @@ use becket_service_kit::{EngineChoice, PostgresSettings, Settings};
 use becket_store::replay::{self, Report};
 use becket_store::{JournalStore, tables};
 use becket_store_postgres::{Options, PostgresStore, SchemaState};
-use becket_store_sqlite::{OpenMode, SqliteStore};
+use becket_store_sqlite::{Copy, OpenMode, SqliteStore, move_aside};
 
 use crate::app::cannot_serve;
 use crate::errors::Failure;
@@ -109,6 +109,78 @@ pub(crate) async fn verify(data: &Path, settings: &Settings) -> Result<Report, F
     let report = verify_store(&store).await;
     store.close().await;
     report
+}
+
+/// Copies the SQLite file of a shop to `to`, if the copy is as it should be. Returns what was found in it.
+///
+/// # Errors
+/// [`Failure::Usage`] on another engine, [`Failure::Start`] if it cannot be done.
+pub(crate) async fn backup(data: &Path, settings: &Settings, to: &Path) -> Result<Report, Failure> {
+    let copy = Copy::of(&only_file(data, settings)?, to).await.map_err(cannot_serve)?;
+    put_verified(copy).await
+}
+
+/// Puts a backup in the place of the SQLite file of a shop, if it is as it should be. Returns what was found in it.
+///
+/// # Errors
+/// As [`backup`], and for a database that is there unless it may be replaced and no other process has it open.
+pub(crate) async fn restore(
+    data: &Path,
+    settings: &Settings,
+    from: &Path,
+    replace: bool,
+) -> Result<Report, Failure> {
+    let path = only_file(data, settings)?;
+    let there = path.exists();
+    if there && !replace {
+        return Err(Failure::Start(format!(
+            "{} is there already; --replace keeps it beside",
+            path.display()
+        )));
+    }
+    file(data, settings)?;
+    let copy = Copy::of_backup(from, &path).await.map_err(cannot_serve)?;
+    let report = verify_file(copy.path()).await?;
+    if !report.is_clean() {
+        return Ok(report);
+    }
+    let mut aside = path.clone().into_os_string();
+    aside.push(".replaced");
+    if there {
+        move_aside(&path, Path::new(&aside)).await.map_err(cannot_serve)?;
+    }
+    let put = copy.put();
+    if put.is_err() && there {
+        // Back to its place; if even that fails, it is still there under its other name.
+        drop(std::fs::rename(&aside, &path));
+    }
+    put.map_err(cannot_serve)?;
+    Ok(report)
+}
+
+async fn put_verified(copy: Copy) -> Result<Report, Failure> {
+    let report = verify_file(copy.path()).await?;
+    if report.is_clean() {
+        copy.put().map_err(cannot_serve)?;
+    }
+    Ok(report)
+}
+
+async fn verify_file(path: &Path) -> Result<Report, Failure> {
+    let store = Store::Sqlite(SqliteStore::open_to_read(path).await.map_err(cannot_serve)?);
+    let report = verify_store(&store).await;
+    store.close().await;
+    report
+}
+
+/// The path of the SQLite file, which must be what the settings name.
+fn only_file(data: &Path, settings: &Settings) -> Result<PathBuf, Failure> {
+    match settings.store.engine {
+        EngineChoice::Sqlite => Ok(data.join(&settings.store.path)),
+        EngineChoice::Postgres => Err(Failure::Usage(
+            "the settings name a PostgreSQL database, which its own programs copy: docs/operations.md says how".to_owned(),
+        )),
+    }
 }
 
 async fn verify_store(store: &Store) -> Result<Report, Failure> {

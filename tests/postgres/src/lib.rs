@@ -202,6 +202,14 @@ impl Server {
         String::from_utf8_lossy(&done.stdout).trim_end().to_owned()
     }
 
+    /// One of the server's own client programs, such as `pg_dump`, told how to reach the server.
+    #[must_use]
+    pub fn client(&self, program: &str) -> Command {
+        let mut command = Command::new(self.programs.join(program));
+        command.arg("-h").arg(&self.folder).args(["-p", &self.port.to_string(), "-U", "becket"]);
+        command
+    }
+
     /// Ends the server as a crash would. It is started again by [`Server::revive`].
     ///
     /// # Panics

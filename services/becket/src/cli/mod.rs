@@ -35,7 +35,7 @@ pub(crate) use load::{Load, LoadCoils, LoadJobs, LoadScale, LoadStation, LoadWir
 pub(crate) use picture::{Picture, PlanFile};
 pub(crate) use plot::Plot;
 pub(crate) use report::{Estimate, Trace};
-pub(crate) use serve::{EngineWord, Migrate, MoveShop, Only, Place, Serve, Tour, Verify};
+pub(crate) use serve::{Backup, EngineWord, Migrate, MoveShop, Only, Place, Restore, Serve, Tour, Verify};
 pub(crate) use show::{Partials, Set, Sets, Show, WorkSheet};
 pub(crate) use stock::{Decide, ReturnCoil, Scrap, SetAside, SetRule, Unmount, Verdict, Weigh};
 pub(crate) use token::{Settings, Token};
@@ -137,6 +137,8 @@ pub(crate) enum Verb {
     Migrate(Migrate),
     MoveShop(MoveShop),
     Verify(Verify),
+    Backup(Backup),
+    Restore(Restore),
     Token(Token),
     Settings(Settings),
     Tour(Tour),

@@ -86,6 +86,42 @@ pub(crate) struct Verify {
     pub(crate) place: Place,
 }
 
+/// Copies the database into a file while it is served
+///
+/// The copy is the shop as it is at one moment, whole. It is verified before it gets its name, and a file that is there is never overwritten. For
+/// SQLite; docs/operations.md says how a PostgreSQL database is backed up.
+#[derive(Debug, Args)]
+#[command(after_help = "\
+Example:
+  becket backup --to shop-monday.db --data shop-data")]
+pub(crate) struct Backup {
+    /// The copy
+    #[arg(long, value_name = "FILE")]
+    pub(crate) to: PathBuf,
+    #[command(flatten)]
+    pub(crate) place: Place,
+}
+
+/// Puts a backup in the place of the database, and verifies it
+///
+/// Stop the server first. A backup of an earlier version is brought to this one. If verification finds anything, nothing is changed and the
+/// exit code is 5.
+#[derive(Debug, Args)]
+#[command(after_help = "\
+Example:
+  becket restore --from shop-monday.db --data new-data
+  becket restore --from shop-monday.db --replace --data shop-data")]
+pub(crate) struct Restore {
+    /// The backup; it stays as it is
+    #[arg(long, value_name = "FILE")]
+    pub(crate) from: PathBuf,
+    /// If there is a database already, keep it beside under a name that ends in .replaced
+    #[arg(long)]
+    pub(crate) replace: bool,
+    #[command(flatten)]
+    pub(crate) place: Place,
+}
+
 /// Where the data are.
 #[derive(Debug, Args)]
 pub(crate) struct Place {

@@ -38,6 +38,8 @@ pub(crate) async fn run(cli: Cli) -> Result<u8, Failure> {
         Verb::Migrate(args) => return crate::serve::migrate(&args.place).await.map(|()| EXIT_DONE),
         Verb::MoveShop(args) => return crate::serve::move_shop(&args).await.map(|()| EXIT_DONE),
         Verb::Verify(args) => return crate::serve::verify(&args, global.format).await,
+        Verb::Backup(args) => return crate::backup::backup(&args).await,
+        Verb::Restore(args) => return crate::backup::restore(&args).await,
         Verb::Token(args) => return token::run(&args).map(|()| EXIT_DONE),
         Verb::Settings(args) => return crate::serve::show_settings(&args).map(|()| EXIT_DONE),
         Verb::Tour(args) => return crate::tour::run(&args, &global).await.map(|()| EXIT_DONE),
@@ -59,6 +61,8 @@ async fn ask(context: &Context, verb: Verb) -> Result<(), Failure> {
         | Verb::Migrate(_)
         | Verb::MoveShop(_)
         | Verb::Verify(_)
+        | Verb::Backup(_)
+        | Verb::Restore(_)
         | Verb::Token(_)
         | Verb::Settings(_)
         | Verb::Tour(_)
