@@ -11,7 +11,7 @@
 //! It changes by a [`Booking`] and in no other way. What remains is an estimate, since nobody has measured the wire: the mean of
 //! what is known, with a [`LengthEstimate`] that says how well. Each piece of [`Evidence`] is a line of the coil's ledger. A [`CutList`] is a row of numbered [`Step`]s for one [`Station`]: what
 //! is done is a prefix that keeps its numbers for good, what is pending follows and may be planned anew. A transition
-//! ([`start`], [`confirm`], [`spoil`], [`run_out`], [`replace_pending`], [`finish`], [`cancel`]) reads list, coils and station and
+//! ([`start`], [`confirm`], [`spoil`], [`run_out`], [`replace_pending`], [`plan_around`], [`finish`], [`cancel`]) reads list, coils and station and
 //! returns a [`FloorChange`]: all that has to be stored, in one step or not at all. [`PlanFrame`] translates between the
 //! floor's names and the planner's indices.
 //!
@@ -37,6 +37,8 @@ mod evidence;
 mod figures;
 mod ids;
 mod lifecycle;
+mod lost_coil;
+mod moves;
 mod plan_frame;
 mod predict;
 mod receive;
@@ -65,10 +67,12 @@ pub use evidence::{Belief, Evidence, EvidenceKind, EvidenceState, Finding};
 pub use figures::PlanFigures;
 pub use ids::{CoilId, IdError, ListId, LotId, PieceId, SectionId, SerialId, StationId, WireId};
 pub use lifecycle::{cancel, finish, replace_pending, start};
+pub use lost_coil::{counts_on, forget_coil, plan_around};
+pub use moves::PlanMoves;
 pub use plan_frame::{PieceNeed, PlanFrame, PlannedSteps, SerialNeed, pending_needs};
 pub use predict::predict;
 pub use receive::{Amount, MAX_COIL_LENGTH, NewCoil, receipt_faults};
-pub use replan_frame::ReplanFrame;
+pub use replan_frame::{EarlierCut, ReplanFrame};
 pub use run_out::{RunOut, run_out, run_out_with_replan};
 pub use section::{PieceOrder, Section};
 pub use spoil::{NeedsReplan, Spoilage, spoil, spoil_with_replan};
@@ -77,4 +81,4 @@ pub use step::{PieceKind, SpoilCause, Step, StepKind, StepPiece, StepState, Tail
 pub use weigh::{
     DEFAULT_RESOLUTION_G, DEFAULT_TARE_SD_SHARE, Scales, WEIGHING_LENGTH_OVER, WEIGHING_SHARE_OVER, Weighing,
 };
-pub use work_sheet::{WorkAction, WorkItem, trays, work_sheet};
+pub use work_sheet::{SheetCoil, WorkAction, WorkItem, trays, work_sheet};

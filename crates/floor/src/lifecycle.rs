@@ -57,7 +57,8 @@ pub(crate) fn set_plan(
     set_pending(change, list, steps, shortages)
 }
 
-fn set_pending(
+/// Puts other steps in the place of all pending ones, and other shortages in that of all shortages.
+pub(crate) fn set_pending(
     change: &mut FloorChange,
     list: &CutList,
     mut pending: Vec<Step>,

@@ -360,7 +360,8 @@ fn wire_index(wires: &BTreeMap<WireId, WireIndex>, wire_id: &WireId) -> WireInde
     wires.get(wire_id).copied().unwrap_or(WireIndex(u32::MAX))
 }
 
-fn blank_step(step_number: u32, coil: &FloorCoil) -> Step {
+/// A step of a coil that does nothing yet.
+pub(crate) fn blank_step(step_number: u32, coil: &FloorCoil) -> Step {
     Step {
         step_number,
         kind: StepKind::Cut,

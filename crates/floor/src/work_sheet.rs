@@ -63,6 +63,19 @@ pub struct WorkItem {
     pub remaining_mass_g: Option<f64>,
     /// Pieces that are cut and good once this is done.
     pub pieces_done: u32,
+    /// On the last line that cuts for a serial: how many of its pieces the list lacks for want of wire. Its tray gets nothing more.
+    pub tray_ends_lacking: Option<u32>,
+    /// Whether the coil is set aside, so that it does not go back into the stock.
+    pub set_aside: bool,
+}
+
+/// What a work sheet tells of a coil besides its steps.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct SheetCoil {
+    /// Linear density of the wire on it in g/m, as it was measured or stated at receipt.
+    pub linear_density_g_m: f64,
+    /// Whether it is set aside.
+    pub set_aside: bool,
 }
 
 /// Tray of every serial, from 1: a serial takes the lowest free tray with its first cut and leaves it after its last. Serials of
@@ -89,12 +102,11 @@ pub fn trays(steps: &[Step]) -> BTreeMap<SerialId, u32> {
     taken
 }
 
-/// The work sheet of a list. `densities` are the linear densities in g/m of the wire on the coils, as they were measured or
-/// stated at receipt.
+/// The work sheet of a list. Coils that are not in `coils` are told without their weights.
 #[must_use]
-pub fn work_sheet(list: &CutList, densities: &BTreeMap<CoilId, f64>) -> Vec<WorkItem> {
+pub fn work_sheet(list: &CutList, coils: &BTreeMap<CoilId, SheetCoil>) -> Vec<WorkItem> {
     let trays = trays(&list.steps);
-    let mut sheet = Sheet { items: Vec::new(), pieces_done: 0, densities };
+    let mut sheet = Sheet { items: Vec::new(), pieces_done: 0, coils };
     for (place, step) in list.steps.iter().enumerate() {
         match step.kind {
             StepKind::Mount => {
@@ -127,18 +139,19 @@ pub fn work_sheet(list: &CutList, densities: &BTreeMap<CoilId, f64>) -> Vec<Work
             }
         }
     }
+    sheet.tell_trays(list);
     sheet.items
 }
 
 struct Sheet<'a> {
     items: Vec<WorkItem>,
     pieces_done: u32,
-    densities: &'a BTreeMap<CoilId, f64>,
+    coils: &'a BTreeMap<CoilId, SheetCoil>,
 }
 
 impl Sheet<'_> {
     fn push(&mut self, step: &Step, action: WorkAction, length: Um, remaining: Um) {
-        let density = self.densities.get(&step.coil_id);
+        let coil = self.coils.get(&step.coil_id);
         self.items.push(WorkItem {
             action,
             first_step: step.step_number,
@@ -154,9 +167,24 @@ impl Sheet<'_> {
             section: None,
             length,
             remaining,
-            remaining_mass_g: density.map(|density| mass_g(remaining, *density)),
+            remaining_mass_g: coil.map(|coil| mass_g(remaining, coil.linear_density_g_m)),
             pieces_done: self.pieces_done,
+            tray_ends_lacking: None,
+            set_aside: coil.is_some_and(|coil| coil.set_aside),
         });
+    }
+
+    /// Tells on the last line of each serial that its tray gets nothing more.
+    fn tell_trays(&mut self, list: &CutList) {
+        let mut seen = BTreeSet::new();
+        for item in self.items.iter_mut().rev() {
+            let Some((serial_id, _)) = &item.tray else { continue };
+            if seen.insert(serial_id.clone()) && !item.piece_ids.is_empty() {
+                let short = list.shortages.iter().filter(|short| short.serial_id == *serial_id);
+                let lacking: usize = short.map(|short| short.piece_ids.len()).sum();
+                item.tray_ends_lacking = Some(u32::try_from(lacking).unwrap_or(u32::MAX));
+            }
+        }
     }
 
     /// Cuts of one length for one serial that follow each other on one coil are one line.
@@ -165,7 +193,7 @@ impl Sheet<'_> {
         let spoiled = step.spoil_cause.is_some();
         self.pieces_done += u32::from(!spoiled);
         let tray = trays.get(&piece.serial_id).map(|tray| (piece.serial_id.clone(), *tray));
-        let (density, pieces_done) = (self.densities.get(&step.coil_id), self.pieces_done);
+        let (coil, pieces_done) = (self.coils.get(&step.coil_id), self.pieces_done);
         let alike = |item: &&mut WorkItem| {
             item.action == WorkAction::Cut
                 && item.coil_id == step.coil_id
@@ -179,7 +207,7 @@ impl Sheet<'_> {
             item.last_step = step.step_number;
             item.piece_ids.push(piece.piece_id.clone());
             item.remaining = step.remaining_after;
-            item.remaining_mass_g = density.map(|density| mass_g(step.remaining_after, *density));
+            item.remaining_mass_g = coil.map(|coil| mass_g(step.remaining_after, coil.linear_density_g_m));
             item.pieces_done = pieces_done;
             return;
         }

@@ -4,8 +4,9 @@
 use std::collections::BTreeMap;
 
 use becket_floor::{
-    CoilId, CutList, ListId, LotId, NewCutList, PieceId, PieceKind, PlanPolicy, SerialId, SpoilCause,
-    StationId, Step, StepKind, StepPiece, StepState, TailUse, WireId, WorkAction, trays, work_sheet,
+    CoilId, CutList, ListId, LotId, NewCutList, PieceId, PieceKind, PlanPolicy, SerialId, SheetCoil,
+    Shortage, SpoilCause, StationId, Step, StepKind, StepPiece, StepState, TailUse, WireId, WorkAction,
+    trays, work_sheet,
 };
 use becket_units::Um;
 
@@ -82,8 +83,15 @@ fn day() -> CutList {
 
 #[test]
 fn steps_are_grouped_as_a_person_works() {
-    let densities = BTreeMap::from([(CoilId::new("A").unwrap(), 5.0)]);
-    let sheet = work_sheet(&day(), &densities);
+    let coil = SheetCoil { linear_density_g_m: 5.0, set_aside: true };
+    let mut day = day();
+    day.shortages = vec![Shortage {
+        wire_id: WireId::new("w1").unwrap(),
+        serial_id: SerialId::new("S-2").unwrap(),
+        piece_ids: vec![PieceId::new("7.1").unwrap(), PieceId::new("8.1").unwrap()],
+        length: Um::new(1),
+    }];
+    let sheet = work_sheet(&day, &BTreeMap::from([(CoilId::new("A").unwrap(), coil)]));
     let shown: Vec<_> = sheet
         .iter()
         .map(|item| {
@@ -122,6 +130,13 @@ fn steps_are_grouped_as_a_person_works() {
     assert_eq!(sheet[11].remaining_mass_g, None);
     assert_eq!(sheet[2].tray, Some((SerialId::new("S-1").unwrap(), 1)));
     assert_eq!(sheet[4].tray, Some((SerialId::new("S-2").unwrap(), 1)), "the first serial has left its tray");
+    // The last line of each serial tells that its tray gets nothing more, and what it lacks.
+    let ends: Vec<_> = sheet.iter().map(|item| item.tray_ends_lacking).collect();
+    assert_eq!((ends[3], ends[10]), (Some(0), Some(2)));
+    assert_eq!(ends.iter().flatten().count(), 2);
+    let set_aside: Vec<&str> =
+        sheet.iter().filter(|item| item.set_aside).map(|item| item.coil_id.as_str()).collect();
+    assert_eq!(set_aside, ["A"; 8]);
 }
 
 #[test]

@@ -128,15 +128,7 @@ impl CoilTables for Write<'_> {
     }
 
     async fn lists_naming(&mut self, coil_id: &CoilId) -> Result<Vec<ListId>, StoreError> {
-        let ids = sqlx::query_scalar(
-            "SELECT list_id FROM cut_lists WHERE list_number IN (SELECT list_number FROM cut_steps \
-             WHERE coil_id = $1 AND state = 'pending') ORDER BY list_number",
-        )
-        .bind(coil_id.as_str())
-        .fetch_all(self.db())
-        .await
-        .map_err(engine)?;
-        each_list_id(ids)
+        naming(self.db(), coil_id).await
     }
 
     async fn take_off_everywhere(&mut self, coil_id: &CoilId) -> Result<(), StoreError> {
@@ -193,6 +185,23 @@ macro_rules! stored_coil_sql {
             $rest
         )
     };
+}
+
+pub(crate) async fn lists_naming(store: &PostgresStore, coil_id: &CoilId) -> Result<Vec<ListId>, StoreError> {
+    let mut db = store.reader.acquire().await.map_err(engine)?;
+    naming(&mut db, coil_id).await
+}
+
+async fn naming(db: &mut PgConnection, coil_id: &CoilId) -> Result<Vec<ListId>, StoreError> {
+    let ids = sqlx::query_scalar(
+        "SELECT list_id FROM cut_lists WHERE list_number IN (SELECT list_number FROM cut_steps \
+         WHERE coil_id = $1 AND state = 'pending') ORDER BY list_number",
+    )
+    .bind(coil_id.as_str())
+    .fetch_all(db)
+    .await
+    .map_err(engine)?;
+    each_list_id(ids)
 }
 
 pub(crate) async fn one(store: &PostgresStore, coil_id: &CoilId) -> Result<StoredCoil, StoreError> {

@@ -186,29 +186,30 @@ impl FloorTables for Write<'_> {
     }
 
     async fn claimed_by(&mut self, steps: &[Step]) -> Result<Option<(usize, ListId)>, StoreError> {
-        for (at, step) in steps.iter().enumerate() {
-            let Some(piece) = step.piece.as_ref().filter(|_| step.kind == StepKind::Cut) else { continue };
-            let list_id: Option<String> = sqlx::query_scalar(
-                "SELECT l.list_id FROM cut_steps s JOIN cut_lists l ON l.list_number = s.list_number \
-                 WHERE s.serial_id = ? AND s.piece_id = ? AND s.kind = 'cut' AND s.state IN ('pending', 'done')",
-            )
-            .bind(piece.serial_id.as_str())
-            .bind(piece.piece_id.as_str())
-            .fetch_optional(self.db())
-            .await
-            .map_err(engine)?;
-            if let Some(list_id) = list_id {
-                return Ok(Some((at, ListId::new(list_id).map_err(corrupt)?)));
-            }
-        }
-        Ok(None)
+        let pieces = steps.iter().enumerate().filter(|(_, step)| step.kind == StepKind::Cut);
+        let pieces: Vec<(usize, &str, &str)> = pieces
+            .filter_map(|(at, step)| {
+                let piece = step.piece.as_ref()?;
+                Some((at, piece.serial_id.as_str(), piece.piece_id.as_str()))
+            })
+            .collect();
+        // From the pieces to the index, never the other way: a shop has many more steps than a list.
+        let claimed: Option<(i64, String)> = sqlx::query_as(
+            "SELECT p.value ->> 0, l.list_id FROM json_each(?) p CROSS JOIN cut_steps s ON s.serial_id = p.value ->> 1 \
+             AND s.piece_id = p.value ->> 2 AND s.kind = 'cut' AND s.state IN ('pending', 'done') \
+             JOIN cut_lists l ON l.list_number = s.list_number ORDER BY 1 LIMIT 1",
+        )
+        .bind(serde_json::to_string(&pieces).map_err(corrupt)?)
+        .fetch_optional(self.db())
+        .await
+        .map_err(engine)?;
+        let claimed = claimed.map(|(at, list_id)| Ok((at, ListId::new(list_id).map_err(corrupt)?)));
+        let claimed = claimed.transpose()?;
+        claimed.map(|(at, list_id)| Ok((usize::try_from(at).map_err(corrupt)?, list_id))).transpose()
     }
 
     async fn insert_steps(&mut self, number: i64, steps: &[Step]) -> Result<(), StoreError> {
-        for step in steps {
-            steps::insert(self.db(), number, step).await?;
-        }
-        Ok(())
+        steps::insert(self.db(), number, steps).await
     }
 
     async fn counted_on(&mut self, number: i64) -> Result<Vec<(CoilId, Um)>, StoreError> {

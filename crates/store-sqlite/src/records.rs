@@ -8,16 +8,17 @@ use crate::SqliteStore;
 use crate::cells::{Cells, each};
 use crate::errors::engine;
 
-pub(crate) async fn of_serial(
+pub(crate) async fn of_serials(
     store: &SqliteStore,
-    serial_id: &SerialId,
+    serial_ids: &[SerialId],
 ) -> Result<Vec<CutRecord>, StoreError> {
+    let serial_ids: Vec<&str> = serial_ids.iter().map(|id| id.as_str()).collect();
     let rows = sqlx::query(
         "SELECT s.*, l.list_id FROM cut_steps s JOIN cut_lists l ON l.list_number = s.list_number \
-         WHERE s.serial_id = ? AND s.kind = 'cut' AND s.done_us IS NOT NULL \
+         WHERE s.serial_id IN (SELECT value FROM json_each(?)) AND s.kind = 'cut' AND s.done_us IS NOT NULL \
          ORDER BY s.done_us, s.list_number, s.step_number",
     )
-    .bind(serial_id.as_str())
+    .bind(serde_json::to_string(&serial_ids).map_err(corrupt)?)
     .fetch_all(&store.reader)
     .await
     .map_err(engine)?;

@@ -2,7 +2,7 @@
 
 use becket_floor::Step;
 use becket_store::StoreError;
-use becket_store::tables::{Code, corrupt, step_of};
+use becket_store::tables::{Code, step_of, step_row};
 use sqlx::SqliteConnection;
 
 use crate::cells::each;
@@ -17,42 +17,27 @@ pub(crate) async fn read(db: &mut SqliteConnection, list_number: i64) -> Result<
     each(rows, step_of)
 }
 
+/// Adds steps, in one statement however many they are.
 pub(crate) async fn insert(
     db: &mut SqliteConnection,
     list_number: i64,
-    step: &Step,
+    steps: &[Step],
 ) -> Result<(), StoreError> {
-    let piece = step.piece.as_ref();
-    let section = piece.and_then(|piece| piece.section.as_ref());
-    let notes = piece.map(|piece| serde_json::to_string(&piece.notes).map_err(corrupt)).transpose()?;
+    if steps.is_empty() {
+        return Ok(());
+    }
+    let rows = steps.iter().map(|step| step_row(list_number, step)).collect::<Result<Vec<_>, _>>()?;
     sqlx::query(
         "INSERT INTO cut_steps (list_number, step_number, kind, state, coil_id, lot_id, wire_id, reel_position, \
          serial_id, piece_id, piece_kind, notes, piece_um, recut, length_um, remaining_after_um, tail_use, opens_coil, \
-         spoil_cause, done_us, done_by, section_id, section_number) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+         spoil_cause, done_us, done_by, section_id, section_number) \
+         SELECT value ->> 'list_number', value ->> 'step_number', value ->> 'kind', value ->> 'state', value ->> 'coil_id', \
+         value ->> 'lot_id', value ->> 'wire_id', value ->> 'reel_position', value ->> 'serial_id', value ->> 'piece_id', \
+         value ->> 'piece_kind', value ->> 'notes', value ->> 'piece_um', value ->> 'recut', value ->> 'length_um', \
+         value ->> 'remaining_after_um', value ->> 'tail_use', value ->> 'opens_coil', value ->> 'spoil_cause', \
+         value ->> 'done_us', value ->> 'done_by', value ->> 'section_id', value ->> 'section_number' FROM json_each(?)",
     )
-    .bind(list_number)
-    .bind(step.step_number)
-    .bind(step.kind.code())
-    .bind(step.state.code())
-    .bind(step.coil_id.as_str())
-    .bind(step.lot_id.as_str())
-    .bind(step.wire_id.as_str())
-    .bind(step.reel_position)
-    .bind(piece.map(|piece| piece.serial_id.as_str()))
-    .bind(piece.map(|piece| piece.piece_id.as_str()))
-    .bind(piece.map(|piece| piece.kind.code()))
-    .bind(notes)
-    .bind(piece.map(|piece| piece.length.get()))
-    .bind(piece.is_some_and(|piece| piece.recut))
-    .bind(step.length.get())
-    .bind(step.remaining_after.get())
-    .bind(step.tail_use.map(Code::code))
-    .bind(step.opens_coil)
-    .bind(step.spoil_cause.map(Code::code))
-    .bind(step.done_us)
-    .bind(&step.done_by)
-    .bind(section.map(|section| section.section_id.as_str()))
-    .bind(section.map(|section| section.number))
+    .bind(serde_json::Value::from(rows).to_string())
     .execute(db)
     .await
     .map_err(engine)?;

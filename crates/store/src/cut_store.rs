@@ -85,10 +85,23 @@ pub struct CoilChange {
     pub decision: Option<Decision>,
     /// State after it. A scrapped coil is taken off its reel position.
     pub state: CoilState,
-    /// Whether the change is refused while a pending step of a list names the coil, be it only to take it off.
-    pub refuse_if_named: bool,
+    /// Which lists forbid the change, once those of `lists` are changed.
+    pub refuse_if: RefuseIf,
+    /// Lists that are changed in the same step, so that none is left with a step that cannot be done.
+    pub lists: Vec<FloorChange>,
     /// Why, for the journal; may be empty.
     pub note: String,
+}
+
+/// Which lists forbid the change of a coil.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum RefuseIf {
+    /// None.
+    Never,
+    /// One that still has to put the coil on a reel or to cut from it.
+    CountedOn,
+    /// One with a pending step on it, be it only to take it off.
+    Named,
 }
 
 /// What became of a change.
@@ -227,6 +240,8 @@ pub struct CutRecord {
     pub lot_id: LotId,
     /// Wire of the coil.
     pub wire_id: WireId,
+    /// Numbers of the notes that it serves, rising.
+    pub notes: Vec<i32>,
     /// Wire that was cut or, of a spoiled piece, lost.
     pub length: Um,
     /// List.
@@ -289,9 +304,11 @@ pub trait CutStore: Engine {
         answer: Answer<Vec<StoredCoil>>,
     ) -> Result<Written, StoreError>;
 
-    /// Weighs, sets aside, returns or scraps a coil, or decides upon evidence of its length.
+    /// Weighs, sets aside, returns or scraps a coil, or decides upon evidence of its length; and changes lists with it, as
+    /// [`commit_floor`](Self::commit_floor) does, all in one step.
     ///
     /// # Errors
+    /// Those of [`commit_floor`](Self::commit_floor) for a list;
     /// [`StoreError::NotFound`] for the coil or for evidence to decide upon that is not held, [`StoreError::VersionStale`], [`StoreError::CoilReserved`],
     /// [`StoreError::ChangeInconsistent`] if the booking does not fit the balance.
     async fn change_coil(
@@ -300,6 +317,12 @@ pub trait CutStore: Engine {
         change: CoilChange,
         answer: Answer<CoilChanged>,
     ) -> Result<Written, StoreError>;
+
+    /// Lists with a pending step on a coil, be it only to take it off, by number.
+    ///
+    /// # Errors
+    /// Only the general ones.
+    async fn lists_naming(&self, coil_id: &CoilId) -> Result<Vec<ListId>, StoreError>;
 
     /// One coil.
     ///
@@ -469,11 +492,11 @@ pub trait CutStore: Engine {
         answer: Answer<StoredHeader>,
     ) -> Result<Written, StoreError>;
 
-    /// Cuts of a serial's pieces, spoiled ones included, in the order of cutting.
+    /// Cuts of these serials' pieces, spoiled ones included, in the order of cutting.
     ///
     /// # Errors
     /// Only the general ones.
-    async fn cuts_of_serial(&self, serial_id: &SerialId) -> Result<Vec<CutRecord>, StoreError>;
+    async fn cuts_of_serials(&self, serial_ids: &[SerialId]) -> Result<Vec<CutRecord>, StoreError>;
 
     /// Serials that hold wire of a lot, by serial and wire; spoiled pieces do not count.
     ///

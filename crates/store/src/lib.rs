@@ -33,7 +33,7 @@ mod winding_orders;
 pub use context::{Answer, Document, Engine, Listener, News, Stored, WriteContext, Written};
 pub use cut_store::{
     Claim, CoilChange, CoilChanged, CoilFilter, CutListFilter, CutRecord, CutStore, Decided, Decision,
-    EvidenceRecord, ListOnFloor, LotSerial, StockRule, StoredCoil, StoredCutList, StoredHeader,
+    EvidenceRecord, ListOnFloor, LotSerial, RefuseIf, StockRule, StoredCoil, StoredCutList, StoredHeader,
     StoredStation, Unmounted,
 };
 pub use error::{Kind, StoreError};

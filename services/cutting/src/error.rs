@@ -194,7 +194,12 @@ impl Tries {
 
     /// Whether to try again after this error.
     pub(crate) fn again(&mut self, error: &UseCaseError) -> bool {
-        if !error.is_contended() || self.left == 0 {
+        self.once_more(error.is_contended())
+    }
+
+    /// Whether to try again, if trying again can help.
+    pub(crate) fn once_more(&mut self, can_help: bool) -> bool {
+        if !can_help || self.left == 0 {
             return false;
         }
         self.left -= 1;

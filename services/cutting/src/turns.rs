@@ -7,9 +7,10 @@
 //! A call takes its turn before it looks whether its request was answered before: so a request that comes twice at once is
 //! done once and answered twice alike.
 
-use std::collections::HashMap;
+use std::collections::{BTreeSet, HashMap};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 
+use becket_floor::ListId;
 use tokio::sync::OwnedMutexGuard;
 
 /// Who changes which list, and who waits for it. A list is in here only as long as somebody does, so there are never more
@@ -32,6 +33,17 @@ impl Turns {
     pub(crate) async fn take(&self, list_id: &str) -> Turn {
         let (place, turn) = self.join(list_id);
         Turn { _held: turn.lock_owned().await, _place: place }
+    }
+
+    /// Waits for the turns at several lists. Who waits for more than one takes them in the order of their names, so that no two wait for
+    /// each other.
+    pub(crate) async fn take_all(&self, list_ids: &[ListId]) -> Vec<Turn> {
+        let in_order: BTreeSet<&str> = list_ids.iter().map(ListId::as_str).collect();
+        let mut turns = Vec::with_capacity(in_order.len());
+        for list_id in in_order {
+            turns.push(self.take(list_id).await);
+        }
+        turns
     }
 
     fn join(&self, list_id: &str) -> (Place, Arc<tokio::sync::Mutex<()>>) {

@@ -1,12 +1,12 @@
 //! Cut lists.
 
-use becket_floor::{CutListHeader, Sds, Step, StepPiece};
+use becket_floor::{CutListHeader, PlanMoves, Sds, Step, StepPiece};
 use becket_planner::{Level, LevelOrder};
 use becket_units::{Fault, Um};
 
 use super::enums::{Known, required};
 use super::{Stamps, count, level_report, timestamp};
-use crate::cutting::{CutList, CutStep, PlanFigures, PlanPolicy, SerialDigest, Shortage};
+use crate::cutting::{CutList, CutStep, ListReplan, PlanFigures, PlanPolicy, SerialDigest, Shortage};
 
 /// Fills in the defaults of a policy and checks it; no policy at all is one of defaults.
 ///
@@ -184,6 +184,20 @@ pub fn cut_list_header(header: &CutListHeader, stamps: &Stamps) -> CutList {
         end_time: end_us.map(timestamp),
         levels: quality.levels.iter().map(level_report).collect(),
         search_stopped: quality.stopped,
+    }
+}
+
+/// Shows what a new plan changed on a list; `stamps` hold its version after it.
+#[must_use]
+pub fn list_replan(list_id: &becket_floor::ListId, stamps: &Stamps, moves: PlanMoves) -> ListReplan {
+    let PlanMoves { kept, moved, forced, uncut } = moves;
+    ListReplan {
+        list_id: list_id.to_string(),
+        etag: stamps.etag(),
+        steps_kept: count(kept),
+        steps_moved: count(moved),
+        steps_forced: count(forced),
+        pieces_uncut: count(uncut),
     }
 }
 

@@ -81,8 +81,16 @@ impl From<EvidenceKind> for cutting::EvidenceKind {
 /// What the scales showed, with the defaults of what is not stated. Ranges are for [`becket_floor::Coil::weigh`] to check.
 #[must_use]
 pub fn read_scales(request: &WeighCoilRequest) -> Scales {
-    let WeighCoilRequest { request_id: _, coil_id: _, gross_g, tare_g, resolution_g, tare_sd_g, accept: _ } =
-        request;
+    let WeighCoilRequest {
+        request_id: _,
+        coil_id: _,
+        gross_g,
+        tare_g,
+        resolution_g,
+        tare_sd_g,
+        accept: _,
+        keep_lists: _,
+    } = request;
     let plain = Scales::plain(*gross_g, *tare_g);
     Scales {
         resolution_g: resolution_g.unwrap_or(plain.resolution_g),

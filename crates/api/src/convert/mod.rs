@@ -30,7 +30,7 @@ mod wire;
 mod work_sheet;
 
 pub use coil::{coil, read_new_coil, read_stock_rule, stock_rule};
-pub use cut_list::{cut_list, cut_list_header, read_plan_policy};
+pub use cut_list::{cut_list, cut_list_header, list_replan, read_plan_policy};
 pub use design::{
     BassTerms, PlainTerms, ReplacementTerms, bass_response, checked, difference_paths, difference_response,
     merged, plain_response, read_bands, read_bass, read_difference_tolerances, read_plain, read_replacement,

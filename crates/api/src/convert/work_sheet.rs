@@ -2,21 +2,20 @@
 
 use std::collections::BTreeMap;
 
-use becket_floor::{CoilId, CutList, WorkAction};
+use becket_floor::{CoilId, CutList, SheetCoil, WorkAction};
 
 use super::count;
 use super::enums::Known as _;
 use crate::cutting::{GetWorkSheetResponse, WorkItem};
 
-/// Shows a list as a person works through it; with `pending_only` only what is still to be done. `densities` are the linear
-/// densities in g/m of the wire on the coils.
+/// Shows a list as a person works through it; with `pending_only` only what is still to be done.
 #[must_use]
 pub fn work_sheet(
     list: &CutList,
-    densities: &BTreeMap<CoilId, f64>,
+    coils: &BTreeMap<CoilId, SheetCoil>,
     pending_only: bool,
 ) -> GetWorkSheetResponse {
-    let items = becket_floor::work_sheet(list, densities);
+    let items = becket_floor::work_sheet(list, coils);
     GetWorkSheetResponse {
         list_id: list.header.list_id.to_string(),
         station_id: list.header.station_id.to_string(),
@@ -45,6 +44,8 @@ impl From<&becket_floor::WorkItem> for WorkItem {
             remaining,
             remaining_mass_g,
             pieces_done,
+            tray_ends_lacking,
+            set_aside,
         } = item;
         let (serial_id, tray) =
             tray.as_ref().map(|(serial, tray)| (serial.to_string(), count(*tray))).unwrap_or_default();
@@ -66,6 +67,9 @@ impl From<&becket_floor::WorkItem> for WorkItem {
             remaining_mass_g: *remaining_mass_g,
             pieces_done: count(*pieces_done),
             caution: caution(*action).to_owned(),
+            tray_ends: tray_ends_lacking.is_some(),
+            tray_lacks: count(tray_ends_lacking.unwrap_or_default()),
+            coil_set_aside: *set_aside,
             section_id: section.as_ref().map(|section| section.section_id.to_string()).unwrap_or_default(),
         }
     }

@@ -1,6 +1,6 @@
 //! Coils, rules, stations.
 
-use becket_floor::{Booking, BookingKind, CoilState, ListId, WireId};
+use becket_floor::{Booking, BookingKind, CoilState, ListId, WireId, forget_coil};
 use becket_units::Um;
 
 use super::Factory;
@@ -8,7 +8,8 @@ use super::samples::{
     coil, coil_id, commit, confirm, ctx, list, mm, page, plan, start, station, stock, text, told,
 };
 use crate::{
-    CoilChange, CoilChanged, CoilFilter, CutStore, JournalStore, Kind, StockRule, StoreError, Unmounted,
+    CoilChange, CoilChanged, CoilFilter, CutStore, JournalStore, Kind, RefuseIf, StockRule, StoreError,
+    Unmounted,
 };
 
 pub async fn coils_are_received_all_or_none(factory: &impl Factory) {
@@ -35,7 +36,8 @@ fn change(id: &str, version: i64, booking: Option<(BookingKind, Um)>, state: Coi
         held: None,
         decision: None,
         state,
-        refuse_if_named: false,
+        refuse_if: RefuseIf::Never,
+        lists: Vec::new(),
         note: "because".to_owned(),
     }
 }
@@ -64,7 +66,7 @@ pub async fn reserved_coils_are_not_scrapped(factory: &impl Factory) {
     plan(&store, "p", list(&c1, "S1", &[("52.1", 1000)])).await.unwrap();
     assert_eq!(store.coil(&c1.coil_id).await.unwrap().reserved, mm(1010));
     let mut scrap = change("C1", 1, Some((BookingKind::Scrap, mm(10_000))), CoilState::Scrapped);
-    scrap.refuse_if_named = true;
+    scrap.refuse_if = RefuseIf::Named;
     match store.change_coil(&ctx("s"), scrap, text()).await {
         Err(StoreError::CoilReserved { list_ids, .. }) => assert_eq!(list_ids, [ListId::numbered(1)]),
         other => panic!("{other:?}"),
@@ -88,7 +90,7 @@ pub async fn coils_that_a_step_names_are_not_scrapped(factory: &impl Factory) {
     assert_eq!(now.reserved, Um::ZERO);
     let rest = Some((BookingKind::Scrap, now.coil.remaining));
     let mut scrap = change("C1", now.version, rest, CoilState::Scrapped);
-    scrap.refuse_if_named = true;
+    scrap.refuse_if = RefuseIf::Named;
     match store.change_coil(&ctx("s1"), scrap.clone(), text()).await {
         Err(StoreError::CoilReserved { list_ids, .. }) => assert_eq!(list_ids, std::slice::from_ref(&id)),
         other => panic!("{other:?}"),
@@ -97,6 +99,48 @@ pub async fn coils_that_a_step_names_are_not_scrapped(factory: &impl Factory) {
     confirm(&store, &id, 1).await;
     scrap.expected_version = store.coil(&c1.coil_id).await.unwrap().version;
     store.change_coil(&ctx("s2"), scrap, text()).await.unwrap();
+}
+
+/// A list is changed in the same step as the coil that it named, and neither if the other cannot be.
+pub async fn lists_change_with_a_coil(factory: &impl Factory) {
+    let store = factory.open().await;
+    let c1 = coil("C1", "L1", "2026-01-01", 10_000);
+    stock(&store, vec![c1.clone()]).await;
+    let id = plan(&store, "p", list(&c1, "S1", &[("52.1", 1000)])).await.unwrap().list.header.list_id;
+    assert_eq!(store.lists_naming(&c1.coil_id).await.unwrap(), std::slice::from_ref(&id));
+    let before = store.cut_list(&id).await.unwrap();
+    let dropped = |version| {
+        let mut header = before.list.header.clone();
+        (header.version, header.pieces_pending) = (version, 0);
+        let mut dropped = forget_coil(&before.list, &c1.coil_id).unwrap();
+        dropped.header = header;
+        dropped
+    };
+    let lose = |version, list_version| CoilChange {
+        refuse_if: RefuseIf::CountedOn,
+        lists: vec![dropped(list_version)],
+        ..change("C1", version, None, CoilState::SetAside)
+    };
+    // By itself the coil is held by the list.
+    let alone = CoilChange { lists: Vec::new(), ..lose(1, 2) };
+    let refused = store.change_coil(&ctx("a"), alone, text()).await;
+    assert!(matches!(refused, Err(StoreError::CoilReserved { .. })), "{refused:?}");
+    let stale = store.change_coil(&ctx("b"), lose(1, 9), text()).await;
+    assert!(matches!(stale, Err(StoreError::VersionStale { kind: Kind::CutList, .. })), "{stale:?}");
+    let stale = store.change_coil(&ctx("c"), lose(9, 2), text()).await;
+    assert!(matches!(stale, Err(StoreError::VersionStale { kind: Kind::Coil, .. })), "{stale:?}");
+    assert_eq!(store.cut_list(&id).await.unwrap(), before);
+    assert_eq!(store.coil(&c1.coil_id).await.unwrap().coil.state, CoilState::Sealed);
+
+    store.change_coil(&ctx("d"), lose(1, 2), text()).await.unwrap();
+    let coil = store.coil(&c1.coil_id).await.unwrap();
+    assert_eq!((coil.coil.state, coil.reserved), (CoilState::SetAside, Um::ZERO));
+    let after = store.cut_list(&id).await.unwrap().list;
+    assert_eq!((after.header.version, after.pending().len()), (2, 0));
+    assert_eq!(store.lists_naming(&c1.coil_id).await.unwrap(), []);
+    let told: Vec<String> =
+        store.entries(0, 100, None).await.unwrap().into_iter().rev().take(2).map(|e| e.subject).collect();
+    assert_eq!(told, ["coils/C1".to_owned(), format!("cutLists/{id}")]);
 }
 
 pub async fn a_coil_that_a_list_left_is_taken_off(factory: &impl Factory) {

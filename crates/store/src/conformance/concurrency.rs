@@ -98,7 +98,8 @@ pub async fn a_version_is_taken_once(factory: &impl Factory) {
             held: None,
             decision: None,
             state: CoilState::Opened,
-            refuse_if_named: false,
+            refuse_if: crate::RefuseIf::Never,
+            lists: Vec::new(),
             note: String::new(),
         };
         async move { store.change_coil(&ctx(&format!("c{i}")), change, text()).await }

@@ -27,7 +27,8 @@ fn weighing(stored: &StoredCoil, length_mm: i64, accept: bool) -> CoilChange {
         booking: weighing.booking,
         decision: None,
         state: weighing.state,
-        refuse_if_named: false,
+        refuse_if: crate::RefuseIf::Never,
+        lists: Vec::new(),
         note: "monthly".to_owned(),
     }
 }
@@ -40,7 +41,8 @@ fn deciding(stored: &StoredCoil, number: u32, accepted: bool) -> CoilChange {
         held: None,
         decision: Some(Decision { number, accepted }),
         state: stored.coil.state,
-        refuse_if_named: false,
+        refuse_if: crate::RefuseIf::Never,
+        lists: Vec::new(),
         note: "looked at it".to_owned(),
     }
 }

@@ -48,7 +48,7 @@ pub async fn a_list_is_cut_from_start_to_end(factory: &impl Factory) {
     finish(&store, &id).await;
     let header = store.cut_list(&id).await.unwrap().list.header;
     assert_eq!((header.state, header.end_us, header.pieces_done), (CutListState::Finished, Some(9), 2));
-    let cuts = store.cuts_of_serial(&serial_id("S1")).await.unwrap();
+    let cuts = store.cuts_of_serials(&[serial_id("S1")]).await.unwrap();
     assert_eq!(cuts.iter().map(|cut| cut.piece_id.as_str()).collect::<Vec<_>>(), ["52.1+52.2", "52.3+53.1"]);
     assert_eq!((cuts[0].length, cuts[0].step_number, cuts[0].cut_by.as_str()), (mm(1000), 2, "anna"));
 }
@@ -179,7 +179,8 @@ pub async fn guards_guard_coils(factory: &impl Factory) {
         state: CoilState::SetAside,
         held: None,
         decision: None,
-        refuse_if_named: false,
+        refuse_if: crate::RefuseIf::Never,
+        lists: Vec::new(),
         note: String::new(),
     };
     store.change_coil(&ctx("aside"), set_aside, text()).await.unwrap();
@@ -276,7 +277,7 @@ pub async fn spoiled_pieces_are_recut_and_told(factory: &impl Factory) {
     let now = store.coil(&c1.coil_id).await.unwrap();
     assert_eq!((now.coil.cut, now.coil.scrapped, now.reserved), (Um::ZERO, mm(1010), mm(1990)));
     confirm(&store, &id, 1).await;
-    let cuts = store.cuts_of_serial(&serial_id("S1")).await.unwrap();
+    let cuts = store.cuts_of_serials(&[serial_id("S1")]).await.unwrap();
     let told: Vec<_> = cuts.iter().map(|cut| (cut.piece_id.as_str(), cut.spoil_cause)).collect();
     assert_eq!(told, [("52.1", Some(SpoilCause::Broken)), ("52.1", None)]);
     let claims = store.claimed_pieces(&[serial_id("S1")]).await.unwrap();

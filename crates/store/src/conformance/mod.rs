@@ -67,7 +67,7 @@ macro_rules! suite {
                 a_piece_is_claimed_once, a_version_is_taken_once, two_starts_at_one_station_are_one,
                 stations_work_side_by_side;
             coils: coils_are_received_all_or_none, coils_change_by_version, reserved_coils_are_not_scrapped,
-                coils_that_a_step_names_are_not_scrapped, a_coil_that_a_list_left_is_taken_off,
+                coils_that_a_step_names_are_not_scrapped, lists_change_with_a_coil, a_coil_that_a_list_left_is_taken_off,
                 coils_are_listed, stock_is_in_order_of_receipt, rules_are_kept, stations_keep_positions_in_use;
             evidence: every_change_of_a_length_is_a_line_of_its_ledger, weighings_that_disagree_wait_for_a_decision,
                 a_coil_that_ran_out_is_taken_off_by_a_step_of_its_own;

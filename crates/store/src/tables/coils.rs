@@ -5,8 +5,8 @@ use becket_floor::{Coil, CoilId, CoilState, EvidenceState, FloorCoil, ListId, Wi
 use becket_units::Um;
 
 use super::effects::coils as effects;
-use super::{EvidenceRow, Writing};
-use crate::cut_store::{CoilChange, CoilChanged, EvidenceRecord, StockRule, StoredCoil};
+use super::{EvidenceRow, FloorTables, Writing, commit_floor};
+use crate::cut_store::{CoilChange, CoilChanged, EvidenceRecord, RefuseIf, StockRule, StoredCoil};
 use crate::error::{Kind, StoreError};
 use crate::floor_json::{coil_json, evidence_json, rule_json};
 
@@ -119,24 +119,29 @@ pub async fn receive_coils(
 /// # Errors
 /// As stated there.
 pub async fn change_coil(
-    tables: &mut impl CoilTables,
+    tables: &mut impl FloorTables,
     change: &CoilChange,
 ) -> Result<CoilChanged, StoreError> {
-    let CoilChange { coil_id, expected_version, booking, held, decision, state, refuse_if_named, note } =
+    let CoilChange { coil_id, expected_version, booking, held, decision, state, refuse_if, lists, note } =
         change;
+    for list in lists {
+        commit_floor(tables, list).await?;
+    }
     tables.lock_coils(std::slice::from_ref(coil_id)).await?;
     let before = tables.read_coil(coil_id).await?;
     if before.version != *expected_version {
         let (id, current) = (coil_id.as_str().to_owned(), before.version);
         return Err(StoreError::VersionStale { kind: Kind::Coil, id, current });
     }
-    if *refuse_if_named {
-        let list_ids = tables.lists_naming(coil_id).await?;
-        if !list_ids.is_empty() {
-            return Err(StoreError::CoilReserved { coil_id: coil_id.clone(), list_ids });
-        }
-    }
     let list_ids = tables.lists_counting_on(coil_id).await?;
+    let forbid = match refuse_if {
+        RefuseIf::Never => Vec::new(),
+        RefuseIf::CountedOn => list_ids.clone(),
+        RefuseIf::Named => tables.lists_naming(coil_id).await?,
+    };
+    if !forbid.is_empty() {
+        return Err(StoreError::CoilReserved { coil_id: coil_id.clone(), list_ids: forbid });
+    }
     let mut coil = before.coil.clone();
     let mut line = held.as_ref().map(|finding| coil.held(finding));
     if let Some(booking) = booking {

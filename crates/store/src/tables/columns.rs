@@ -438,6 +438,7 @@ pub fn cut_record_of(row: &impl Columns) -> Read<CutRecord> {
         coil_id: coil_id_of(row)?,
         lot_id: id(row, "lot_id", LotId::new)?,
         wire_id: id(row, "wire_id", WireId::new)?,
+        notes: serde_json::from_str(&row.text("notes")?).map_err(corrupt)?,
         length: um(row, "length_um")?,
         list_id: list_id_of(row)?,
         step_number: count(row, "step_number")?,

@@ -268,6 +268,13 @@ macro_rules! engine_with_tables {
                 crate::write::run!(self, ctx, answer, |tables| $crate::tables::change_coil(tables, &change))
             }
 
+            async fn lists_naming(
+                &self,
+                coil_id: &becket_floor::CoilId,
+            ) -> Result<Vec<becket_floor::ListId>, $crate::StoreError> {
+                crate::coils::lists_naming(self, coil_id).await
+            }
+
             async fn coil(
                 &self,
                 coil_id: &becket_floor::CoilId,
@@ -424,11 +431,11 @@ macro_rules! engine_with_tables {
                 crate::write::run!(self, ctx, answer, |tables| $crate::tables::commit_floor(tables, &change))
             }
 
-            async fn cuts_of_serial(
+            async fn cuts_of_serials(
                 &self,
-                serial_id: &becket_floor::SerialId,
+                serial_ids: &[becket_floor::SerialId],
             ) -> Result<Vec<$crate::CutRecord>, $crate::StoreError> {
-                crate::records::of_serial(self, serial_id).await
+                crate::records::of_serials(self, serial_ids).await
             }
 
             async fn serials_of_lot(

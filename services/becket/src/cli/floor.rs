@@ -137,11 +137,15 @@ pub(crate) struct RunOut {
 #[derive(Debug, Args)]
 #[command(after_help = "\
 Example:
-  becket replan L-0001")]
+  becket replan L-0001
+  becket replan L-0001 --add C27-0111")]
 pub(crate) struct Replan {
     /// List
     #[arg(value_name = "LIST")]
     pub(crate) list_id: String,
+    /// Add the pieces of this serial, a rush job for instance; may be said again for another one
+    #[arg(long, value_name = "SERIAL")]
+    pub(crate) add: Vec<String>,
 }
 
 /// Ends a running list

@@ -30,6 +30,9 @@ pub(crate) struct Weigh {
     /// Take the weighing even if it disagrees with the books: it then takes their place
     #[arg(long)]
     pub(crate) accept: bool,
+    /// Refuse an empty reel while a list has a step to do on the coil, and do not plan such lists anew
+    #[arg(long)]
+    pub(crate) keep_lists: bool,
 }
 
 /// Accepts or rejects a weighing that disagreed with the books
@@ -51,6 +54,9 @@ pub(crate) struct Decide {
     /// Why, for the journal
     #[arg(long, value_name = "TEXT", default_value = "")]
     pub(crate) note: String,
+    /// Refuse an empty reel while a list has a step to do on the coil, and do not plan such lists anew
+    #[arg(long)]
+    pub(crate) keep_lists: bool,
 }
 
 /// What becomes of evidence.
@@ -62,11 +68,12 @@ pub(crate) enum Verdict {
     Reject,
 }
 
-/// Takes a coil out of planning
+/// Takes a coil out of planning; lists that count on it are planned anew
 #[derive(Debug, Args)]
 #[command(after_help = "\
 Example:
-  becket set-aside R0104 --note rust")]
+  becket set-aside R0104 --note rust
+  becket set-aside R0104 --keep-lists")]
 pub(crate) struct SetAside {
     /// Coil
     #[arg(value_name = "COIL")]
@@ -74,6 +81,9 @@ pub(crate) struct SetAside {
     /// Why, for the journal
     #[arg(long, value_name = "TEXT", default_value = "")]
     pub(crate) note: String,
+    /// Let lists that count on the coil keep their steps, and plan them anew yourself
+    #[arg(long)]
+    pub(crate) keep_lists: bool,
 }
 
 /// Puts a coil that was set aside back into planning
@@ -87,7 +97,7 @@ pub(crate) struct ReturnCoil {
     pub(crate) coil_id: String,
 }
 
-/// Books what is left of a coil as scrap
+/// Books what is left of a coil as scrap; lists that name it are planned anew
 #[derive(Debug, Args)]
 #[command(after_help = "\
 Example:
@@ -99,6 +109,9 @@ pub(crate) struct Scrap {
     /// Why, for the journal
     #[arg(long, value_name = "TEXT", default_value = "")]
     pub(crate) note: String,
+    /// Refuse while a list has a step to do on the coil, and do not plan such lists anew
+    #[arg(long)]
+    pub(crate) keep_lists: bool,
 }
 
 /// Takes a coil off a reel position on which a list has left it

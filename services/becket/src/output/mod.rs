@@ -31,9 +31,9 @@ mod wire;
 pub(crate) use bands::{bands_sheet, bands_text};
 pub(crate) use coil::{coil_sheet, coil_text, rule_sheet};
 pub(crate) use cut_list::{
-    ListView, Look, cut_list_body, cut_list_sheet, cut_list_text, list_picture, lists_sheet, picture_text,
-    plan_cuts_text, plan_picture, plan_steps_sheet, plan_text, steps_sheet, watch_line, work_items_sheet,
-    work_sheet_text,
+    ListView, Look, cut_list_body, cut_list_sheet, cut_list_text, list_picture, list_replan_text,
+    lists_sheet, picture_text, plan_cuts_text, plan_picture, plan_steps_sheet, plan_text, replan_text,
+    steps_sheet, watch_line, work_items_sheet, work_sheet_text,
 };
 pub(crate) use design::{bass_sheet, bass_text, plain_sheet, plain_text};
 pub(crate) use difference::{difference_sheet, difference_text, special_sheet, special_text};

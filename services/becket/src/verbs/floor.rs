@@ -164,11 +164,12 @@ pub(super) async fn replan(context: &Context, args: &Replan) -> Result<(), Failu
         request_id: context.client.request_id(),
         list_id: args.list_id.clone(),
         etag: String::new(),
+        add_serial_ids: args.add.clone(),
     };
     let answer = call!(context.client.cut_lists(), replan_cut_list, request)?;
     show_list(context, &answer, answer.cut_list.as_ref())?;
-    context
-        .remark(&format!("{} steps kept, {} new or on another coil.", answer.steps_kept, answer.steps_moved))
+    let list_id = answer.cut_list.as_ref().map_or("", |list| list.list_id.as_str());
+    context.remark(&output::replan_text(list_id, &answer))
 }
 
 /// Ends a list.

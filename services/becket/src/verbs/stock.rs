@@ -1,8 +1,8 @@
 //! `weigh`, `decide`, `set-aside`, `return`, `scrap`, `unmount` and `set-rule`.
 
 use becket_api::cutting::{
-    Coil, CoilEvidence, DecideCoilEvidenceRequest, ReturnCoilRequest, ScrapCoilRequest, SetAsideCoilRequest,
-    SetStockRuleRequest, StockRule, UnmountCoilRequest, WeighCoilRequest,
+    Coil, CoilEvidence, DecideCoilEvidenceRequest, ListReplan, ReturnCoilRequest, ScrapCoilRequest,
+    SetAsideCoilRequest, SetStockRuleRequest, StockRule, UnmountCoilRequest, WeighCoilRequest,
 };
 use prost::Name;
 
@@ -27,10 +27,12 @@ pub(super) async fn weigh(context: &Context, args: &Weigh) -> Result<(), Failure
         resolution_g: args.resolution,
         tare_sd_g: args.tare_sd,
         accept: args.accept,
+        keep_lists: args.keep_lists,
     };
     let answer = call!(context.client.coils(), weigh_coil, request)?;
     show(context, &answer, answer.coil.as_ref())?;
     learnt(context, answer.coil.as_ref(), answer.evidence.as_ref(), answer.adjusted_by_um)?;
+    planned_anew(context, &answer.replanned)?;
     affected(context, "count on more wire than is left", &answer.short_list_ids)
 }
 
@@ -45,6 +47,7 @@ pub(super) async fn decide(context: &Context, args: &Decide) -> Result<(), Failu
         evidence_number: args.evidence_number,
         accept: args.verdict == Verdict::Accept,
         note: args.note.clone(),
+        keep_lists: args.keep_lists,
     };
     let answer = call!(context.client.coils(), decide_coil_evidence, request)?;
     show(context, &answer, answer.coil.as_ref())?;
@@ -54,6 +57,7 @@ pub(super) async fn decide(context: &Context, args: &Decide) -> Result<(), Failu
         }
         Verdict::Reject => context.remark("Rejected; what was believed stays.")?,
     }
+    planned_anew(context, &answer.replanned)?;
     affected(context, "count on more wire than is left", &answer.short_list_ids)
 }
 
@@ -78,9 +82,11 @@ pub(super) async fn set_aside(context: &Context, args: &SetAside) -> Result<(), 
         request_id: context.client.request_id(),
         coil_id: args.coil_id.clone(),
         note: args.note.clone(),
+        keep_lists: args.keep_lists,
     };
     let answer = call!(context.client.coils(), set_aside_coil, request)?;
     show(context, &answer, answer.coil.as_ref())?;
+    planned_anew(context, &answer.replanned)?;
     affected(context, "count on this coil", &answer.affected_list_ids)
 }
 
@@ -104,9 +110,11 @@ pub(super) async fn scrap(context: &Context, args: &Scrap) -> Result<(), Failure
         request_id: context.client.request_id(),
         coil_id: args.coil_id.clone(),
         note: args.note.clone(),
+        keep_lists: args.keep_lists,
     };
     let answer = call!(context.client.coils(), scrap_coil, request)?;
-    show(context, &answer, answer.coil.as_ref())
+    show(context, &answer, answer.coil.as_ref())?;
+    planned_anew(context, &answer.replanned)
 }
 
 /// Takes a coil off a reel position outside of a list.
@@ -143,6 +151,11 @@ fn show<M: Name>(context: &Context, answer: &M, coil: Option<&Coil>) -> Result<(
     let coil = coil.ok_or(Failure::Answer("the coil"))?;
     let sheet = |units| output::coil_sheet(std::slice::from_ref(coil), units);
     context.show(answer, |units| output::coil_text(coil, units), sheet)
+}
+
+/// Tells what became of lists that counted on a coil.
+fn planned_anew(context: &Context, lists: &[ListReplan]) -> Result<(), Failure> {
+    lists.iter().try_for_each(|list| context.remark(&output::list_replan_text(list)))
 }
 
 fn affected(context: &Context, how: &str, list_ids: &[String]) -> Result<(), Failure> {

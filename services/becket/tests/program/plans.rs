@@ -27,6 +27,8 @@ fn a_stringer_sees_what_to_do() {
         "lay in tray 1 for C27-0107",
         "g of wire",
         "Label it",
+        "Tray 1 is complete: hand it on",
+        "becket run-out L-0001 STEP",
     ] {
         assert!(sheet.contains(part), "{part}: {sheet}");
     }

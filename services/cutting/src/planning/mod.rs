@@ -4,9 +4,11 @@ mod bench;
 mod needs;
 mod search;
 mod sets;
+mod unisons;
 
 use becket_floor::{
-    CutList, FloorCoil, PlanFrame, PlanPolicy, PlannedSteps, ReplanFrame, SerialNeed, Station, WireId,
+    CutList, EarlierCut, FloorCoil, PlanFrame, PlanPolicy, PlannedSteps, ReplanFrame, SerialId, SerialNeed,
+    Station, WireId,
 };
 use becket_service_kit::{CallContext, CancelFlag};
 use becket_units::Um;
@@ -18,6 +20,7 @@ pub(crate) use needs::{drop_claimed, keep_pieces, mark_recuts};
 use search::solve_again;
 pub(crate) use search::{Budget, solve};
 pub(crate) use sets::WantedSet;
+use unisons::{Asked, draw_to_unisons, earlier_cuts};
 
 impl App {
     /// Plans `needs` on `coils`, on those that lists of other stations want to cut from only if more is covered by it.
@@ -58,6 +61,8 @@ impl App {
         list: Option<&CutList>,
     ) -> Result<PlannedSteps, UseCaseError> {
         let budget = Budget::begin(call.deadline, policy);
+        let earlier = self.earlier_cuts(&needs, list).await?;
+        let terms = Terms { budget, station, policy, list, earlier };
         let mut elsewhere = self.store.coils_wanted_elsewhere(&station.station_id).await?;
         for step in list.into_iter().flat_map(CutList::pending) {
             elsewhere.remove(&step.coil_id);
@@ -66,37 +71,63 @@ impl App {
         let shared = |coil: &FloorCoil| coil.mounted.is_none() && elsewhere.contains(&coil.coil.coil_id);
         let ours: Vec<FloorCoil> = coils.iter().filter(|coil| !shared(coil)).cloned().collect();
         if ours.len() == coils.len() {
-            return self.search(budget, needs, coils, station, policy, list).await;
+            return self.search(&terms, needs, coils).await;
         }
-        let apart = self.search(budget, needs.clone(), ours, station, policy, list).await?;
+        let apart = self.search(&terms, needs.clone(), ours).await?;
         if apart.shortages.is_empty() {
             return Ok(apart);
         }
-        let together = self.search(budget, needs, coils, station, policy, list).await?;
+        let together = self.search(&terms, needs, coils).await?;
         Ok(if lacking(&together) < lacking(&apart) { together } else { apart })
+    }
+
+    /// Good pieces of the serials that other lists than this one have cut, for pieces whose unisons are among them.
+    async fn earlier_cuts(
+        &self,
+        needs: &[SerialNeed],
+        list: Option<&CutList>,
+    ) -> Result<Vec<EarlierCut>, UseCaseError> {
+        let with_pieces = needs.iter().filter(|need| !need.pieces.is_empty());
+        let serial_ids: Vec<SerialId> = with_pieces.map(|need| need.serial.serial_id.clone()).collect();
+        let cuts = self.store.cuts_of_serials(&serial_ids).await?;
+        Ok(earlier_cuts(&cuts, list.map(|list| &list.header.list_id)))
     }
 
     /// Searches a plan away from the threads that serve calls.
     async fn search(
         &self,
-        budget: Budget,
+        terms: &Terms<'_>,
         needs: Vec<SerialNeed>,
         coils: Vec<FloorCoil>,
-        station: &Station,
-        policy: &PlanPolicy,
-        list: Option<&CutList>,
     ) -> Result<PlannedSteps, UseCaseError> {
+        let Terms { budget, station, policy, list, ref earlier } = *terms;
         let policy = *policy;
         if let Some(list) = list {
-            let frame = ReplanFrame::build(needs, coils, station, &policy, list);
+            let frame = ReplanFrame::build(needs, coils, station, &policy, list, earlier);
             let search = move |flag: &CancelFlag| {
                 Ok(frame.frame().steps(&solve_again(&frame, &policy, &budget, flag)?)?)
             };
             return self.pool.run(search).await?;
         }
-        let frame = PlanFrame::build(needs, coils, station, &policy);
-        self.pool.run(move |flag| Ok(frame.steps(&solve(frame.problem(), &policy, &budget, flag)?)?)).await?
+        let frame = PlanFrame::build(needs.clone(), coils.clone(), station, &policy);
+        let (station, earlier) = (station.clone(), earlier.clone());
+        let search = move |flag: &CancelFlag| {
+            let planned = frame.steps(&solve(frame.problem(), &policy, &budget, flag)?)?;
+            let asked = Asked { needs, coils, station: &station, policy: &policy, earlier: &earlier };
+            draw_to_unisons(asked, planned, &budget, flag)
+        };
+        self.pool.run(search).await?
     }
+}
+
+/// What a plan is made under.
+struct Terms<'a> {
+    budget: Budget,
+    station: &'a Station,
+    policy: &'a PlanPolicy,
+    /// The list that is planned anew, if it is one that is there already.
+    list: Option<&'a CutList>,
+    earlier: Vec<EarlierCut>,
 }
 
 /// Length that a plan leaves uncut.

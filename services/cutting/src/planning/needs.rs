@@ -22,8 +22,9 @@ pub(crate) fn keep_pieces(need: &mut SerialNeed, wanted: &BTreeSet<(SerialId, Pi
 
 /// Marks pieces that were cut before and lost.
 pub(crate) fn mark_recuts(need: &mut SerialNeed, cuts: &[CutRecord]) {
-    let lost: BTreeSet<&PieceId> =
-        cuts.iter().filter(|cut| cut.spoil_cause.is_some()).map(|cut| &cut.piece_id).collect();
+    let serial_id = &need.serial.serial_id;
+    let of_serial = cuts.iter().filter(|cut| cut.serial_id == *serial_id && cut.spoil_cause.is_some());
+    let lost: BTreeSet<&PieceId> = of_serial.map(|cut| &cut.piece_id).collect();
     for piece in &mut need.pieces {
         piece.recut = lost.contains(&piece.piece_id);
     }

@@ -3,15 +3,15 @@
 use becket_api::cutting::{DecideCoilEvidenceRequest, DecideCoilEvidenceResponse};
 use becket_floor::{CoilId, CoilState, EvidenceState, FloorError};
 use becket_service_kit::CallContext;
-use becket_store::{CoilChange, Decision, EvidenceRecord, StoredCoil, WriteContext};
+use becket_store::{CoilChange, Decision, EvidenceRecord, RefuseIf, StoredCoil, WriteContext};
 use becket_units::Fault;
 
-use super::change_coil::new_state;
+use super::change_coil::{CoilTurn, CountingLists, new_state};
 use crate::app::App;
 use crate::error::{Tries, UseCaseError};
 use crate::ids::{id, keep, note};
 use crate::messages;
-use crate::write::{begin, decode};
+use crate::write::begin;
 
 /// What is decided.
 struct Wanted {
@@ -29,10 +29,11 @@ impl App {
     ) -> Result<DecideCoilEvidenceResponse, UseCaseError> {
         let context = begin!(self, call, &mut request);
         let wanted = read(&request)?;
-        let mut tries = Tries::more(3);
+        let mut tries = Tries::more(5);
         loop {
-            match self.try_decide(&context, &wanted).await {
-                Err(error) if tries.again(&error) => {}
+            let turn = self.coil_turn(&wanted.coil_id, CountingLists::unless(request.keep_lists)).await?;
+            match self.try_decide(call, &context, &turn, &wanted).await {
+                Err(error) if tries.once_more(turn.can_help(&error)) => {}
                 done => return done,
             }
         }
@@ -40,24 +41,24 @@ impl App {
 
     async fn try_decide(
         &self,
+        call: &CallContext,
         context: &WriteContext,
+        turn: &CoilTurn,
         wanted: &Wanted,
     ) -> Result<DecideCoilEvidenceResponse, UseCaseError> {
         let coil = self.store.coil(&wanted.coil_id).await?;
         let record = self.store.coil_evidence(&wanted.coil_id, wanted.decision.number).await?;
         let change = decide(&coil, &record, wanted)?;
-        let adjusted_by_um = change.booking.as_ref().map_or(0, |booking| booking.amount.get());
-        let answer = Box::new(move |changed: &becket_store::CoilChanged| {
-            use prost::Message as _;
+        let answer = |change: &CoilChange, changed: &becket_store::CoilChanged, replanned| {
             DecideCoilEvidenceResponse {
                 coil: Some(messages::coil(&changed.coil)),
-                adjusted_by_um,
+                adjusted_by_um: change.booking.as_ref().map_or(0, |booking| booking.amount.get()),
                 short_list_ids: changed.short_list_ids().iter().map(ToString::to_string).collect(),
                 evidence: changed.evidence.as_ref().map(messages::evidence),
+                replanned,
             }
-            .encode_to_vec()
-        });
-        decode(&self.store.change_coil(context, change, answer).await?.answer)
+        };
+        self.store_change(call, context, turn, &coil, change, answer).await
     }
 }
 
@@ -78,7 +79,8 @@ fn decide(coil: &StoredCoil, record: &EvidenceRecord, wanted: &Wanted) -> Result
     }
     let (finding, state) = coil.coil.accept(number, &record.evidence)?;
     let booking = Some(coil.coil.settle(finding.length, finding)?);
-    Ok(CoilChange { booking, state, refuse_if_named: state == CoilState::UsedUp, ..change })
+    let refuse_if = if state == CoilState::UsedUp { RefuseIf::Named } else { RefuseIf::Never };
+    Ok(CoilChange { booking, state, refuse_if, ..change })
 }
 
 fn read(request: &DecideCoilEvidenceRequest) -> Result<Wanted, UseCaseError> {

@@ -31,7 +31,7 @@ impl App {
         };
         let job = self.stringing.job(call, serial_id.as_str()).await.map_err(not_found)?;
         let set = self.stringing.string_set(call, serial_id.as_str()).await.map_err(not_found)?;
-        let cuts = Cuts::of(self.store.cuts_of_serial(&serial_id).await?);
+        let cuts = Cuts::of(self.store.cuts_of_serials(std::slice::from_ref(&serial_id)).await?);
         let pieces_cut = set.pieces.iter().filter(|piece| cuts.good(piece).is_some()).count();
         Ok(GetSerialRecordResponse {
             lines: lines(&set, &cuts)?,

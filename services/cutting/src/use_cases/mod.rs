@@ -18,6 +18,7 @@ mod list_cut_lists;
 mod list_lot_serials;
 mod list_stations;
 mod list_stock_rules;
+mod lost_coil;
 mod plan_cut_list;
 mod plan_cuts;
 mod receive_coils;

@@ -24,7 +24,7 @@ use crate::write::begin;
 use crate::write::decode;
 
 /// Most serials of one list.
-const MAX_SERIALS: usize = 200;
+pub(super) const MAX_SERIALS: usize = 200;
 /// Jobs whose sets are held at the same time while it is found out what is left of them.
 const JOBS_AT_ONCE: usize = 50;
 
@@ -76,7 +76,7 @@ impl App {
         if order.serial_ids.is_empty() {
             return self.needs_of_open_jobs(call, order).await;
         }
-        let jobs = self.named_jobs(call, &order.serial_ids).await?;
+        let jobs = self.named_jobs(call, "serial_ids", &order.serial_ids).await?;
         self.needs_of_sets(call, wanted_sets(&jobs)).await
     }
 
@@ -116,9 +116,11 @@ impl App {
         if needs.is_empty() { Err(UseCaseError::NothingToCut) } else { Ok(needs) }
     }
 
-    async fn named_jobs(
+    /// Jobs that a field names; all of them are open or frozen.
+    pub(super) async fn named_jobs(
         &self,
         call: &CallContext,
+        field: &str,
         serial_ids: &[SerialId],
     ) -> Result<Vec<Job>, UseCaseError> {
         let answers = gather(serial_ids.to_vec(), |serial_id| {
@@ -128,7 +130,7 @@ impl App {
         let mut jobs = Vec::with_capacity(serial_ids.len());
         let (mut missing, mut ended) = (Vec::new(), Vec::new());
         for (index, (serial_id, answer)) in serial_ids.iter().zip(answers.await?).enumerate() {
-            let field = format!("serial_ids[{index}]");
+            let field = format!("{field}[{index}]");
             match answer {
                 Ok(job) if matches!(job.state(), JobState::Open | JobState::Frozen) => jobs.push(job),
                 Ok(job) => {
@@ -157,9 +159,8 @@ impl App {
         if needs.is_empty() {
             return Err(UseCaseError::NothingToCut);
         }
-        for need in &mut needs {
-            mark_recuts(need, &self.store.cuts_of_serial(&need.serial.serial_id).await?);
-        }
+        let cuts = self.store.cuts_of_serials(&serial_ids).await?;
+        needs.iter_mut().for_each(|need| mark_recuts(need, &cuts));
         let bench = self.bench(&order.station_id, &wires_of(&needs), None).await?;
         let coils = bench.coils.clone();
         let planned = self.plan(call, needs, bench.coils, &bench.station, &order.policy).await?;
@@ -246,7 +247,7 @@ fn unsaved(list: NewCutList) -> PlanCutListResponse {
 fn read(request: &PlanCutListRequest) -> Result<Order, UseCaseError> {
     let mut faults = Vec::new();
     let station_id = keep(id("station_id", &request.station_id, StationId::new), &mut faults);
-    let serial_ids = read_serials(&request.serial_ids, &mut faults);
+    let serial_ids = read_serials("serial_ids", &request.serial_ids, &mut faults);
     let due_by_date = request.due_by_date.clone();
     if !due_by_date.is_empty() {
         if request.serial_ids.is_empty() {
@@ -266,15 +267,16 @@ fn read(request: &PlanCutListRequest) -> Result<Order, UseCaseError> {
     }
 }
 
-fn read_serials(texts: &[String], faults: &mut Vec<Fault>) -> Vec<SerialId> {
+/// Reads the serials that a field names, each once.
+pub(super) fn read_serials(field: &str, texts: &[String], faults: &mut Vec<Fault>) -> Vec<SerialId> {
     if texts.len() > MAX_SERIALS {
         let given = format!("{} serials", texts.len());
-        faults.push(Fault::new("serial_ids", given, format!("up to {MAX_SERIALS} serials")));
+        faults.push(Fault::new(field, given, format!("up to {MAX_SERIALS} serials")));
         return Vec::new();
     }
     let mut serials = Vec::with_capacity(texts.len());
     for (index, text) in texts.iter().enumerate() {
-        let field = format!("serial_ids[{index}]");
+        let field = format!("{field}[{index}]");
         if texts.iter().take(index).any(|earlier| earlier == text) {
             faults.push(Fault::new(field, text.chars().take(63).collect::<String>(), "each serial once"));
         } else {

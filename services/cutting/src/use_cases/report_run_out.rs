@@ -1,14 +1,15 @@
 //! A coil that came to its end before its plan did.
 
+use std::collections::BTreeSet;
+
 use becket_api::cutting::{ReportRunOutRequest, ReportRunOutResponse};
-use becket_floor::{ListId, pending_needs, run_out, run_out_with_replan};
+use becket_floor::{ListId, PlanMoves, pending_needs, run_out, run_out_with_replan};
 use becket_service_kit::CallContext;
 use becket_store::WriteContext;
 use becket_units::{Fault, Um};
 
 use super::commit::After;
 use super::confirm_step::step_number;
-use super::replan_cut_list::compare;
 use crate::app::App;
 use crate::error::{Tries, UseCaseError};
 use crate::ids::{id, keep};
@@ -57,15 +58,15 @@ impl App {
         let coil_id = list.next().map(|step| step.coil_id.to_string()).unwrap_or_default();
         let needs = pending_needs(&out.list, &[]);
         let planned = self.replan(call, needs, out.coils.clone(), &out.station, &out.list).await?;
-        let (steps_kept, steps_moved) = compare(list.pending(), &planned.steps);
+        let moves = PlanMoves::between(list.pending(), &planned.steps, &BTreeSet::new());
         let change = run_out_with_replan(out, planned)?;
         let answer = move |after: &After| ReportRunOutResponse {
             cut_list: Some(after.message()),
             coil_id,
             adjusted_by_um,
             deviation_sds: finding.deviation_sds,
-            steps_kept,
-            steps_moved,
+            steps_kept: i32::try_from(moves.kept).unwrap_or(i32::MAX),
+            steps_moved: i32::try_from(moves.moved).unwrap_or(i32::MAX),
         };
         self.commit(context, &before, change, answer).await
     }

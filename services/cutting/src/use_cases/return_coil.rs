@@ -4,7 +4,7 @@ use becket_api::cutting::{ReturnCoilRequest, ReturnCoilResponse};
 use becket_floor::CoilId;
 use becket_service_kit::CallContext;
 
-use super::change_coil::new_state;
+use super::change_coil::{CountingLists, new_state};
 use crate::app::App;
 use crate::error::UseCaseError;
 use crate::ids::id;
@@ -21,10 +21,12 @@ impl App {
         let context = begin!(self, call, &mut request);
         let coil_id = id("coil_id", &request.coil_id, CoilId::new)?;
         self.change_coil(
+            call,
             &context,
             &coil_id,
+            CountingLists::Keep,
             |coil| Ok(new_state(coil, coil.coil.return_to_stock()?, "")),
-            |_, changed| ReturnCoilResponse { coil: Some(messages::coil(&changed.coil)) },
+            |_, changed, _| ReturnCoilResponse { coil: Some(messages::coil(&changed.coil)) },
         )
         .await
     }

@@ -3,10 +3,10 @@
 use becket_api::cutting::{ScrapCoilRequest, ScrapCoilResponse};
 use becket_floor::{CoilId, CoilState};
 use becket_service_kit::CallContext;
-use becket_store::CoilChange;
+use becket_store::{CoilChange, RefuseIf};
 use becket_units::Fault;
 
-use super::change_coil::new_state;
+use super::change_coil::{CountingLists, new_state};
 use crate::app::App;
 use crate::error::UseCaseError;
 use crate::ids::{id, keep, note};
@@ -14,7 +14,7 @@ use crate::messages;
 use crate::write::begin;
 
 impl App {
-    /// Scraps a coil on which no list has a step to do.
+    /// Scraps a coil, and plans the lists that have a step to do on it anew; if they are to keep their steps, there must be none.
     pub(crate) async fn scrap_coil(
         &self,
         call: &CallContext,
@@ -28,14 +28,19 @@ impl App {
             return Err(faults.into());
         };
         self.change_coil(
+            call,
             &context,
             &coil_id,
+            CountingLists::unless(request.keep_lists),
             |coil| {
                 let booking = Some(coil.coil.scrap()?);
                 let change = new_state(coil, CoilState::Scrapped, &request.note);
-                Ok(CoilChange { booking, refuse_if_named: true, ..change })
+                Ok(CoilChange { booking, refuse_if: RefuseIf::Named, ..change })
             },
-            |_, changed| ScrapCoilResponse { coil: Some(messages::coil(&changed.coil)) },
+            |_, changed, replanned| ScrapCoilResponse {
+                coil: Some(messages::coil(&changed.coil)),
+                replanned,
+            },
         )
         .await
     }

@@ -5,7 +5,7 @@ use becket_floor::CoilId;
 use becket_service_kit::CallContext;
 use becket_units::Fault;
 
-use super::change_coil::new_state;
+use super::change_coil::{CountingLists, new_state};
 use crate::app::App;
 use crate::error::UseCaseError;
 use crate::ids::{id, keep, note};
@@ -13,7 +13,7 @@ use crate::messages;
 use crate::write::begin;
 
 impl App {
-    /// Sets a coil aside. Lists that count on it are told to the caller and keep their steps.
+    /// Sets a coil aside, and plans the lists that count on it anew unless they are to keep their steps.
     pub(crate) async fn set_aside_coil(
         &self,
         call: &CallContext,
@@ -27,12 +27,15 @@ impl App {
             return Err(faults.into());
         };
         self.change_coil(
+            call,
             &context,
             &coil_id,
+            CountingLists::unless(request.keep_lists),
             |coil| Ok(new_state(coil, coil.coil.set_aside()?, &request.note)),
-            |_, changed| SetAsideCoilResponse {
+            |_, changed, replanned| SetAsideCoilResponse {
                 coil: Some(messages::coil(&changed.coil)),
                 affected_list_ids: changed.list_ids.iter().map(ToString::to_string).collect(),
+                replanned,
             },
         )
         .await

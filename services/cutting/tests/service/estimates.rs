@@ -76,7 +76,11 @@ async fn reserved_wire_and_coils_set_aside_are_not_free() {
     let free_m = (200_000_000 - reserved) as f64 / 1e6;
     assert_eq!(value(&need(&answer, "mw-in-13").free_stock, "MTR"), free_m);
     let (request_id, coil_id, note) = (world.id(), "A13".to_owned(), String::new());
-    world.coils().set_aside_coil(SetAsideCoilRequest { request_id, coil_id, note }).await.unwrap();
+    world
+        .coils()
+        .set_aside_coil(SetAsideCoilRequest { request_id, coil_id, note, keep_lists: true })
+        .await
+        .unwrap();
     let answer = estimate(&world, request).await.unwrap();
     let thin = need(&answer, "mw-in-13");
     assert_eq!((value(&thin.free_stock, "MTR"), value(&thin.covered, "MTR")), (0.0, 0.0));

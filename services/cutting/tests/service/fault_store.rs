@@ -83,7 +83,12 @@ impl CutStore for FaultStore {
         change: CoilChange,
         answer: Answer<CoilChanged>,
     ) -> Result<Written, StoreError> {
+        self.fault()?;
         self.inner.change_coil(ctx, change, answer).await
+    }
+
+    async fn lists_naming(&self, coil_id: &CoilId) -> Result<Vec<ListId>, StoreError> {
+        self.inner.lists_naming(coil_id).await
     }
 
     async fn coil(&self, coil_id: &CoilId) -> Result<StoredCoil, StoreError> {
@@ -208,8 +213,8 @@ impl CutStore for FaultStore {
         self.inner.commit_floor(ctx, change, answer).await
     }
 
-    async fn cuts_of_serial(&self, serial_id: &SerialId) -> Result<Vec<CutRecord>, StoreError> {
-        self.inner.cuts_of_serial(serial_id).await
+    async fn cuts_of_serials(&self, serial_ids: &[SerialId]) -> Result<Vec<CutRecord>, StoreError> {
+        self.inner.cuts_of_serials(serial_ids).await
     }
 
     async fn serials_of_lot(

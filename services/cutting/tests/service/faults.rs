@@ -133,7 +133,7 @@ async fn jobs_with_nothing_left_to_plan_do_not_count() {
     // All else is short: this is about jobs, not about wire.
     for coil_id in ["A13", "A16", "A19", "B19"] {
         let (request_id, coil_id) = (world.id(), coil_id.to_owned());
-        let request = SetAsideCoilRequest { request_id, coil_id, note: String::new() };
+        let request = SetAsideCoilRequest { request_id, coil_id, note: String::new(), keep_lists: true };
         world.coils().set_aside_coil(request).await.unwrap();
     }
     for number in 0..200 {
@@ -180,6 +180,11 @@ async fn an_etag_that_is_not_current_is_refused() {
         assert_eq!(meta(&status, "etag"), list.etag);
     }
     world.lists().start_cut_list(request(world.id(), &list.etag)).await.unwrap();
-    let stale = ReplanCutListRequest { request_id: world.id(), list_id: list.list_id, etag: list.etag };
+    let stale = ReplanCutListRequest {
+        request_id: world.id(),
+        list_id: list.list_id,
+        etag: list.etag,
+        add_serial_ids: Vec::new(),
+    };
     assert_refused(world.lists().replan_cut_list(stale).await, Code::Aborted, "ETAG_STALE");
 }

@@ -117,8 +117,12 @@ async fn what_the_stock_lacks_is_told_and_planned_again_when_it_comes() {
     assert_eq!((shortage.wire_id.as_str(), shortage.piece_ids.len()), ("mw-in-19", 62));
 
     world.receive(vec![coil("A19", "mw-in-19", "c", 600.0)]).await.unwrap();
-    let request =
-        ReplanCutListRequest { request_id: world.id(), list_id: list.list_id, etag: list.etag.clone() };
+    let request = ReplanCutListRequest {
+        request_id: world.id(),
+        list_id: list.list_id,
+        etag: list.etag.clone(),
+        add_serial_ids: Vec::new(),
+    };
     let replanned = world.lists().replan_cut_list(request).await.unwrap().into_inner();
     let list = replanned.cut_list.unwrap();
     assert_eq!((list.pieces_pending, list.shortages.len()), (PIECES, 0));

@@ -58,8 +58,12 @@ async fn a_set_that_changed_after_the_plan_is_not_cut_and_replanning_helps() {
     assert!(status.message().contains("re-plan"), "{status:?}");
     assert_eq!(world.list("L-0001").await.steps[1].state(), StepState::Pending);
 
-    let request =
-        ReplanCutListRequest { request_id: world.id(), list_id: "L-0001".to_owned(), etag: String::new() };
+    let request = ReplanCutListRequest {
+        request_id: world.id(),
+        list_id: "L-0001".to_owned(),
+        etag: String::new(),
+        add_serial_ids: Vec::new(),
+    };
     let list = world.lists().replan_cut_list(request).await.unwrap().into_inner().cut_list.unwrap();
     assert_ne!(list.serials[0].set_digest, planned.serials[0].set_digest);
     assert_eq!(list.serials[0].set_digest, world.set("S-1").await.digest);
@@ -127,8 +131,12 @@ async fn close(world: &World, serial_id: &str) {
 }
 
 async fn replan(world: &World, list_id: &str) -> CutList {
-    let request =
-        ReplanCutListRequest { request_id: world.id(), list_id: list_id.to_owned(), etag: String::new() };
+    let request = ReplanCutListRequest {
+        request_id: world.id(),
+        list_id: list_id.to_owned(),
+        etag: String::new(),
+        add_serial_ids: Vec::new(),
+    };
     world.lists().replan_cut_list(request).await.unwrap().into_inner().cut_list.unwrap()
 }
 

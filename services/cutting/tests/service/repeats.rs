@@ -53,16 +53,27 @@ async fn writes_of_the_stock() {
         evidence_number: 2,
         accept: false,
         note: String::new(),
+        keep_lists: false,
     };
     let other = DecideCoilEvidenceRequest { accept: true, ..request.clone() };
     repeated!(world.coils(), decide_coil_evidence, request, other);
-    let request = SetAsideCoilRequest { request_id: request_id(), coil_id: coil_id(), note: String::new() };
+    let request = SetAsideCoilRequest {
+        request_id: request_id(),
+        coil_id: coil_id(),
+        note: String::new(),
+        keep_lists: false,
+    };
     let other = SetAsideCoilRequest { note: "why".to_owned(), ..request.clone() };
     repeated!(world.coils(), set_aside_coil, request, other);
     let request = ReturnCoilRequest { request_id: request_id(), coil_id: coil_id() };
     let other = ReturnCoilRequest { coil_id: "A13".to_owned(), ..request.clone() };
     repeated!(world.coils(), return_coil, request, other);
-    let request = ScrapCoilRequest { request_id: request_id(), coil_id: coil_id(), note: String::new() };
+    let request = ScrapCoilRequest {
+        request_id: request_id(),
+        coil_id: coil_id(),
+        note: String::new(),
+        keep_lists: false,
+    };
     let other = ScrapCoilRequest { coil_id: "A13".to_owned(), ..request.clone() };
     repeated!(world.coils(), scrap_coil, request, other);
     let rule = |smallest_remnant_mm| Some(StockRule { wire_id: "mw-in-13".to_owned(), smallest_remnant_mm });
@@ -99,7 +110,12 @@ async fn writes_of_lists() {
     };
     let other = ReportSpoiledPieceRequest { step_number: 3, ..request.clone() };
     repeated!(world.lists(), report_spoiled_piece, request, other);
-    let request = ReplanCutListRequest { request_id: request_id(), list_id: list_id(), etag: String::new() };
+    let request = ReplanCutListRequest {
+        request_id: request_id(),
+        list_id: list_id(),
+        etag: String::new(),
+        add_serial_ids: Vec::new(),
+    };
     let other = ReplanCutListRequest { etag: "1".to_owned(), ..request.clone() };
     repeated!(world.lists(), replan_cut_list, request, other);
     let request =

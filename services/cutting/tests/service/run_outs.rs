@@ -152,6 +152,7 @@ async fn a_margin_of_standard_deviations_leaves_more_on_coils_that_are_not_known
         request_id: world.id(),
         coil_id: "A13".to_owned(),
         note: String::new(),
+        keep_lists: false,
     };
     world.coils().set_aside_coil(set_aside).await.unwrap();
     // Two standard deviations of 0.3 % more than it takes, and a micrometre.

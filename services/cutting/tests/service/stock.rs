@@ -122,6 +122,7 @@ async fn weigh(
         resolution_g: Some(0.1),
         tare_sd_g: Some(0.1),
         accept,
+        keep_lists: false,
     };
     world.coils().weigh_coil(request).await.map(tonic::Response::into_inner)
 }
@@ -172,6 +173,7 @@ async fn a_weighing_that_disagrees_waits_for_a_decision_and_names_lists_that_fal
             evidence_number,
             accept,
             note: "weighed twice".to_owned(),
+            keep_lists: false,
         };
         let mut coils = world.coils();
         async move { coils.decide_coil_evidence(request).await.map(tonic::Response::into_inner) }
@@ -262,12 +264,13 @@ async fn weighings_are_checked_and_an_empty_reel_is_refused_while_it_is_needed()
     let density = world.coil("A13").await.linear_density_g_m;
     assert_faults(send(request(2000.0 * density, 0.0)).await, &["gross_g"]);
     // A list has steps to do on it: they could not be done, and it could not be planned anew while one is to take the coil off.
-    let empty = WeighCoilRequest { accept: true, ..request(120.0, 120.0) };
+    let empty = WeighCoilRequest { accept: true, keep_lists: true, ..request(120.0, 120.0) };
     let status = assert_refused(send(empty.clone()).await, Code::FailedPrecondition, "STATE_FORBIDS");
     assert_eq!(meta(&status, "list_ids"), "L-0001");
     assert_eq!(world.coil("A13").await.remaining_um, 200_000_000);
     let note = String::new();
-    let aside = SetAsideCoilRequest { request_id: world.id(), coil_id: "A13".to_owned(), note };
+    let aside =
+        SetAsideCoilRequest { request_id: world.id(), coil_id: "A13".to_owned(), note, keep_lists: true };
     world.coils().set_aside_coil(aside).await.unwrap();
     let coil = send(WeighCoilRequest { request_id: world.id(), ..empty }).await.unwrap().coil.unwrap();
     assert_eq!((coil.remaining_um, coil.state()), (0, CoilState::SetAside));
@@ -278,7 +281,8 @@ async fn a_coil_set_aside_is_not_planned_until_it_returns() {
     let world = World::with_jobs(&["S-1"]).await;
     world.plan(&["S-1"]).await.unwrap();
     let (coil_id, note) = ("A13".to_owned(), "rust on it".to_owned());
-    let request = SetAsideCoilRequest { request_id: world.id(), coil_id: coil_id.clone(), note };
+    let request =
+        SetAsideCoilRequest { request_id: world.id(), coil_id: coil_id.clone(), note, keep_lists: true };
     let answer = world.coils().set_aside_coil(request.clone()).await.unwrap().into_inner();
     assert_eq!(answer.coil.unwrap().state(), CoilState::SetAside);
     assert_eq!(answer.affected_list_ids, ["L-0001"]);
@@ -293,6 +297,7 @@ async fn a_coil_set_aside_is_not_planned_until_it_returns() {
         request_id,
         list_id: "L-0001".to_owned(),
         etag: String::new(),
+        add_serial_ids: Vec::new(),
     };
     let list =
         world.lists().replan_cut_list(replan(world.id())).await.unwrap().into_inner().cut_list.unwrap();
@@ -311,7 +316,12 @@ async fn only_a_coil_that_no_list_counts_on_is_scrapped() {
     let world = World::with_jobs(&["S-1"]).await;
     world.plan(&["S-1"]).await.unwrap();
     let scrap = |request_id, coil_id: &str| {
-        let request = ScrapCoilRequest { request_id, coil_id: coil_id.to_owned(), note: String::new() };
+        let request = ScrapCoilRequest {
+            request_id,
+            coil_id: coil_id.to_owned(),
+            note: String::new(),
+            keep_lists: true,
+        };
         let mut coils = world.coils();
         async move { coils.scrap_coil(request).await }
     };
@@ -338,6 +348,7 @@ async fn a_coil_that_is_still_to_be_taken_off_is_not_scrapped() {
         request_id: world.id(),
         coil_id: last.coil_id.clone(),
         note: "kinked".to_owned(),
+        keep_lists: true,
     };
     let status =
         assert_refused(world.coils().scrap_coil(scrap()).await, Code::FailedPrecondition, "STATE_FORBIDS");

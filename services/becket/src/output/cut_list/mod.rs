@@ -4,6 +4,7 @@ mod bench;
 mod drawing;
 mod levels;
 mod plan;
+mod replan;
 mod steps;
 mod terminal;
 mod work;
@@ -24,6 +25,7 @@ use super::{
 
 pub(crate) use drawing::{list_picture, plan_picture};
 pub(crate) use plan::{plan_cuts_text, plan_steps_sheet};
+pub(crate) use replan::{list_replan_text, replan_text};
 pub(crate) use steps::{cut_list_sheet, steps_sheet};
 pub(crate) use terminal::{Look, picture_text};
 pub(crate) use work::{work_items_sheet, work_sheet_text};

@@ -21,17 +21,24 @@ pub(crate) fn work_sheet_text(sheet: &GetWorkSheetResponse, wires: &WireNames, u
         count(sheet.pieces_done.into(), "piece", "pieces"),
         sheet.pieces_pending
     );
-    text += "Confirm what you have done with: becket confirm ";
-    let _ = writeln!(text, "{} STEP --count N; the numbers stand before each line.\n", sheet.list_id);
+    let _ = writeln!(
+        text,
+        "Each line is one thing to do, from the top down. The numbers before it are the steps that it confirms:\n  \
+         becket confirm {} STEP --count N\n\
+         Cut from the squared end. Tie the pieces of a line together and tag them with what stands in brackets: nothing else \
+         tells them apart.",
+        sheet.list_id
+    );
     // A caution is given when it first applies to a coil, not on every line.
     let mut warned: Vec<&str> = Vec::new();
     let mut coil = "";
     for item in &sheet.items {
         if item.coil_id != coil || item.action == i32::from(WorkAction::Mount) {
             coil = &item.coil_id;
+            let there = if item.action() == WorkAction::Mount { "" } else { " (it is on it)" };
             let _ = writeln!(
                 text,
-                "\nCoil {}, reel {}: {}, lot {}",
+                "\nCoil {}, reel {}{there}: {}, lot {}",
                 coil,
                 item.reel_position,
                 wires.of(&item.wire_id),
@@ -51,40 +58,74 @@ pub(crate) fn work_sheet_text(sheet: &GetWorkSheetResponse, wires: &WireNames, u
         let mark = if item.done { "x" } else { " " };
         let _ = writeln!(text, "  {steps:>9} [{mark}] {}", words(item, units));
     }
-    format!("{text}\n{SAFETY_NOTE}")
+    format!("{text}\n{}\n{SAFETY_NOTE}", otherwise(&sheet.list_id))
+}
+
+/// What to do where the floor is not as the sheet says.
+fn otherwise(list_id: &str) -> String {
+    let lines = [
+        ("a piece is cut wrong, or breaks", format!("becket spoiled {list_id} STEP --cause miscut")),
+        ("a coil ends before its pieces are cut", format!("becket run-out {list_id} STEP")),
+        ("a coil is not there, or must not be used", "becket set-aside COIL".to_owned()),
+        ("what is left is off by more than a piece", "becket weigh COIL --gross G --tare G".to_owned()),
+    ];
+    let lines: String = lines.iter().map(|(what, command)| format!("  {what:<42} {command}\n")).collect();
+    format!(
+        "If it is not as the sheet says, stop, and tell it before you go on; the list is planned anew where it must be:\n{lines}"
+    )
 }
 
 fn words(item: &WorkItem, units: UnitSystem) -> String {
     let length = |um: i64| units.length(mm(um));
     match item.action() {
         WorkAction::Mount => format!("Mount coil {} on reel {}", item.coil_id, item.reel_position),
-        WorkAction::SquareEnd => format!("Square the end: cut off {}", length(item.length_um)),
+        WorkAction::SquareEnd => {
+            format!("Square the end: cut off {}, into the scrap bin", length(item.length_um))
+        }
         WorkAction::Cut if item.piece_ids.is_empty() => {
             format!("{} were lost to a spoiled piece", length(item.length_um))
         }
         WorkAction::Cut => {
             let again = if item.recut { " again" } else { "" };
             format!(
-                "Cut {}{again} of {}, lay in tray {} for {} ({}); {} done",
+                "Cut {}{again} of {}, lay in tray {} for {} ({}); {} done{}",
                 count(i64::try_from(item.piece_ids.len()).unwrap_or(i64::MAX), "piece", "pieces"),
                 length(item.length_um),
                 item.tray,
                 item.serial_id,
                 section_and_notes(item),
-                item.pieces_done
+                item.pieces_done,
+                tray_ends(item)
             )
         }
         WorkAction::CheckRemainder => format!("Check and note what is left: {}", left_over(item, units)),
+        WorkAction::Unmount if item.remaining_um == 0 => {
+            format!("Take coil {} off reel {}; it is empty", item.coil_id, item.reel_position)
+        }
         WorkAction::Unmount => format!("Take coil {} off reel {}", item.coil_id, item.reel_position),
         WorkAction::LabelRemnant => format!(
-            "Label it: coil {}, wire {}, lot {}, {}; back into stock",
+            "Label it: coil {}, wire {}, lot {}, {}; {}",
             item.coil_id,
             item.wire_id,
             item.lot_id,
-            left_over(item, units)
+            left_over(item, units),
+            if item.coil_set_aside { "it is set aside, keep it apart" } else { "back into stock" }
         ),
         WorkAction::ScrapTail => format!("Put the last {} into the scrap bin", length(item.length_um)),
         WorkAction::Unspecified => "Do a step that this program does not know".to_owned(),
+    }
+}
+
+/// What becomes of a tray that gets nothing more.
+fn tray_ends(item: &WorkItem) -> String {
+    match (item.tray_ends, item.tray_lacks) {
+        (false, _) => String::new(),
+        (true, 0) => format!(". Tray {} is complete: hand it on", item.tray),
+        (true, lacks) => format!(
+            ". Tray {} gets nothing more and lacks {} for want of wire: mark it",
+            item.tray,
+            count(lacks.into(), "piece", "pieces")
+        ),
     }
 }
 
