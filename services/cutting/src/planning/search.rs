@@ -47,6 +47,7 @@ pub(crate) fn solve(
 ) -> Result<BestPlan, UseCaseError> {
     let planner = BestPlanner { effort: policy.effort, order: policy.level_order };
     let best = planner.plan_until(problem, &|| flag.is_cancelled() || budget.is_over())?;
+    wanted(flag)?;
     check_plan(problem, &best.plan).map_err(|violations| unsound("plan", &violations))?;
     check_quality(problem, &best.plan, &policy.level_order, &best.quality)
         .map_err(|faults| unsound("report", &faults))?;
@@ -68,10 +69,16 @@ pub(crate) fn solve_again(
     let problem = frame.frame().problem();
     let stop = || flag.is_cancelled() || budget.is_over();
     let Replanned { plan, quality, .. } = replanner.replan(&frame.disturbed(), &stop)?;
+    wanted(flag)?;
     check_plan(problem, &plan).map_err(|violations| unsound("plan", &violations))?;
     check_quality(problem, &plan, &policy.level_order, &quality)
         .map_err(|faults| unsound("report", &faults))?;
     Ok(BestPlan { plan, quality })
+}
+
+/// Ends the work of a call that nobody waits for any more: its plan need not be checked nor shown.
+fn wanted(flag: &CancelFlag) -> Result<(), UseCaseError> {
+    if flag.is_cancelled() { Err(UseCaseError::Stopping) } else { Ok(()) }
 }
 
 fn unsound(what: &str, found: &[impl std::fmt::Debug]) -> UseCaseError {

@@ -61,10 +61,6 @@ impl Times {
 
 fn main() -> ExitCode {
     let options = Options::parse();
-    // What a service has to tell of a fault goes to standard error.
-    if let Err(error) = Settings::load(None, []).map(|settings| init_telemetry(&settings.telemetry)) {
-        eprintln!("becket-floor: {error}");
-    }
     let runtime = tokio::runtime::Builder::new_multi_thread().enable_all().build();
     let done = runtime.map_err(Failure::from).and_then(|runtime| runtime.block_on(run(&options)));
     match done {
@@ -77,6 +73,8 @@ fn main() -> ExitCode {
 }
 
 async fn run(options: &Options) -> Result<(), Failure> {
+    // What a service has to tell of a fault goes to standard error.
+    init_telemetry(&Settings::load(None, [])?.telemetry)?;
     let day = day::measure(options.calls).await?;
     println!("{}\n", day.what);
     println!("| call | calls | median | 99th percentile | longest |\n|---|---:|---:|---:|---:|");

@@ -19,6 +19,9 @@ const CASES: [(&str, i64, i64, u32); 3] = [
     ("PlanCuts of 50 000 pieces on long coils, dropped", 50_000, 1_000, 1_500),
 ];
 
+/// An answer that takes longer has met its deadline; any earlier refusal is a fault.
+const FAR_TOO_LONG: Duration = Duration::from_secs(5);
+
 pub(crate) async fn measure(drops: u32) -> Result<Vec<Times>, Failure> {
     let running = Running::start(|limits| limits.max_computations = 1).await?;
     let plans = PlanServiceClient::new(running.shop.cutting.clone());
@@ -43,13 +46,22 @@ pub(crate) async fn measure(drops: u32) -> Result<Vec<Times>, Failure> {
                 );
             }
             call.abort();
-            times.add(small(plans.clone()).await?.saturating_sub(alone.median()))?;
+            times.add(small_after(plans.clone()).await?.saturating_sub(alone.median()))?;
         }
         measured.push(times);
     }
     measured.insert(0, alone);
     running.stop().await?;
     Ok(measured)
+}
+
+/// As [`small`]; where its deadline passes first, the time till then, so that the figure is too small and not left out.
+async fn small_after(plans: PlanServiceClient<Channel>) -> Result<Duration, Failure> {
+    let began = Instant::now();
+    match small(plans).await {
+        Err(_) if began.elapsed() > FAR_TOO_LONG => Ok(began.elapsed()),
+        answered => answered,
+    }
 }
 
 async fn small(mut plans: PlanServiceClient<Channel>) -> Result<Duration, Failure> {
