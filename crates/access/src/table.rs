@@ -126,6 +126,14 @@ pub const PERMISSIONS: &[Permission] = permissions! {
     "becket.feed.v1.FeedService": {
         WatchEvents: &[ErpReader, Administrator],
     }
+    // What is sent out of the shop is the administrator's to say.
+    "becket.feed.v1.WebhookService": {
+        CreateWebhook: &[Administrator],
+        ListWebhooks: &[Administrator],
+        DeleteWebhook: &[Administrator],
+        ListDeadLetters: &[Administrator],
+        RedeliverDeadLetters: &[Administrator],
+    }
     "grpc.reflection.v1.ServerReflection": {
         ServerReflectionInfo: READERS_AND_SERVICE,
     }

@@ -2,7 +2,7 @@
 
 use prost::Message;
 
-use crate::{cutting, journal, stringing};
+use crate::{cutting, feed, journal, stringing};
 
 /// A request for a page of a list.
 pub trait ListRequest: Message {
@@ -60,6 +60,12 @@ list_requests! {
 }
 
 list_requests! {
+    feed, "becket.feed.v1.";
+    ListWebhooksRequest: "WebhookService/ListWebhooks";
+    ListDeadLettersRequest: "WebhookService/ListDeadLetters";
+}
+
+list_requests! {
     stringing, "becket.stringing.v1.";
     ListWiresRequest: "WireService/ListWires";
     ListScalesRequest: "ScaleService/ListScales";
@@ -75,6 +81,13 @@ list_requests! {
     ListStationsRequest: "StationService/ListStations";
     ListCutListsRequest: "CutListService/ListCutLists";
     ListLotSerialsRequest: "RecordService/ListLotSerials";
+}
+
+write_requests! {
+    feed, "becket.feed.v1.";
+    CreateWebhookRequest: "WebhookService/CreateWebhook", |_| false;
+    DeleteWebhookRequest: "WebhookService/DeleteWebhook", |_| false;
+    RedeliverDeadLettersRequest: "WebhookService/RedeliverDeadLetters", |_| false;
 }
 
 write_requests! {

@@ -44,7 +44,7 @@ pub use server::{Protection, ServeError, ServerParts, serve};
 pub use settings::{
     AccessSettings, CuttingSettings, EngineChoice, FeedSettings, JwtSettings, LimitSettings, LogFormat,
     PostgresSettings, Problem, SecuritySettings, Setting, Settings, SettingsError, StoreSettings,
-    StringingSettings, TelemetrySettings, TlsSettings,
+    StringingSettings, TelemetrySettings, TlsSettings, WebhookSettings,
 };
 pub use telemetry::{TelemetryError, init_telemetry};
 pub use writing::{Begun, begin_write, or_first_answer};

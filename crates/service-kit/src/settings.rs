@@ -17,7 +17,7 @@ use config::{Config, Environment, File, FileFormat};
 use reader::Reader;
 
 pub use effective::Setting;
-pub use feed::FeedSettings;
+pub use feed::{FeedSettings, WebhookSettings};
 pub use security::{AccessSettings, JwtSettings, SecuritySettings, TlsSettings};
 pub use store::{EngineChoice, PostgresSettings, StoreSettings};
 
@@ -43,6 +43,8 @@ pub struct Settings {
     pub security: SecuritySettings,
     /// What other programs are told.
     pub feed: FeedSettings,
+    /// How receivers are told by HTTP.
+    pub webhooks: WebhookSettings,
     /// Limits of both services.
     pub limits: LimitSettings,
     /// The log.
@@ -200,6 +202,7 @@ impl Settings {
         let stringing_token = reader.optional_text("cutting.stringing_token");
         let store = StoreSettings::read(reader);
         let feed = FeedSettings::read(reader);
+        let webhooks = WebhookSettings::read(reader);
         let limits = LimitSettings::read(reader);
         let telemetry = TelemetrySettings::read(reader);
         Some(Self {
@@ -213,6 +216,7 @@ impl Settings {
             security: security?,
             store: store?,
             feed: feed?,
+            webhooks: webhooks?,
             limits: limits?,
             telemetry: telemetry?,
         })

@@ -58,6 +58,7 @@ mod sequencer;
 mod stations;
 mod steps;
 mod transfer;
+mod webhooks;
 mod winding_orders;
 mod wires;
 mod write;

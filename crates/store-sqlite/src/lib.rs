@@ -26,6 +26,7 @@ mod scales;
 mod stations;
 mod steps;
 mod transfer;
+mod webhooks;
 mod winding_orders;
 mod wires;
 mod write;

@@ -27,6 +27,8 @@ pub enum Kind {
     CutList,
     /// Winding order.
     WindingOrder,
+    /// Receiver of events by HTTP.
+    Webhook,
 }
 
 impl fmt::Display for Kind {
@@ -41,6 +43,7 @@ impl fmt::Display for Kind {
             Self::Station => "stations",
             Self::CutList => "cutLists",
             Self::WindingOrder => "windingOrders",
+            Self::Webhook => "webhooks",
         })
     }
 }

@@ -28,6 +28,7 @@ mod page;
 pub mod replay;
 mod string_store;
 pub mod tables;
+mod webhooks;
 mod winding_orders;
 
 pub use context::{Answer, Document, Engine, Listener, News, Stored, WriteContext, Written};
@@ -43,5 +44,8 @@ pub use page::{Page, PageRequest};
 pub use string_store::{
     Frozen, FrozenSet, Imported, JobColumns, JobFilter, JobState, NewWire, ScaleStanding, SetStanding,
     StoredJob, StoredScale, StoredWire, StringStore,
+};
+pub use webhooks::{
+    DeadLetter, NewWebhook, Outcome, SigningKey, StoredWebhook, WebhookProgress, WebhookStore,
 };
 pub use winding_orders::{NewWindingOrder, StoredWindingOrder, WindingRelease};

@@ -210,8 +210,10 @@ async fn routes(
     let deps = becket_feed::Deps {
         limits: settings.limits.clone(),
         settings: settings.feed.clone(),
-        store: store.journal(),
+        webhooks: settings.webhooks.clone(),
+        store: store.webhooks(),
         clock: Arc::clone(&clock),
+        replica: uuid::Uuid::new_v4().to_string(),
     };
     becket_feed::register(&mut routes, deps).await.map_err(cannot_serve)?;
     names.extend(becket_feed::SERVICE_NAMES);

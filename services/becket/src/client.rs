@@ -11,7 +11,7 @@ use becket_api::{
         plan_service_client::PlanServiceClient, purchasing_service_client::PurchasingServiceClient,
         record_service_client::RecordServiceClient, station_service_client::StationServiceClient,
     },
-    feed::feed_service_client::FeedServiceClient,
+    feed::{feed_service_client::FeedServiceClient, webhook_service_client::WebhookServiceClient},
     journal::journal_service_client::JournalServiceClient,
     stringing::{
         design_service_client::DesignServiceClient, job_service_client::JobServiceClient,
@@ -111,6 +111,8 @@ services! {
     journal: JournalServiceClient at stringing,
     /// The feed of events.
     feed: FeedServiceClient at stringing,
+    /// Receivers of events by HTTP.
+    webhooks: WebhookServiceClient at stringing,
     /// The coils.
     coils: CoilServiceClient at cutting,
     /// The stations.

@@ -5,7 +5,7 @@ use std::sync::Arc;
 
 use becket_service_kit::{EngineChoice, PostgresSettings, Settings};
 use becket_store::replay::{self, Report};
-use becket_store::{JournalStore, tables};
+use becket_store::{JournalStore, WebhookStore, tables};
 use becket_store_postgres::{Options, PostgresStore, SchemaState};
 use becket_store_sqlite::{Copy, OpenMode, SqliteStore, move_aside};
 
@@ -41,6 +41,14 @@ impl Store {
 
     /// For the journal service.
     pub(crate) fn journal(&self) -> Arc<dyn JournalStore> {
+        match self {
+            Self::Sqlite(store) => Arc::new(store.clone()),
+            Self::Postgres(store) => Arc::new(store.clone()),
+        }
+    }
+
+    /// For the feed.
+    pub(crate) fn webhooks(&self) -> Arc<dyn WebhookStore> {
         match self {
             Self::Sqlite(store) => Arc::new(store.clone()),
             Self::Postgres(store) => Arc::new(store.clone()),

@@ -41,8 +41,14 @@ impl World {
         let clock = Arc::new(FixedClock::new(100 * HOUR_US));
         let settings = FeedSettings { retention: Duration::from_secs(10 * 3600), slow_reader };
         let mut routes = RoutesBuilder::default();
-        let deps =
-            Deps { limits: limits.clone(), settings, store: Arc::new(store.clone()), clock: clock.clone() };
+        let deps = Deps {
+            limits: limits.clone(),
+            settings,
+            webhooks: Settings::load(None, []).unwrap().webhooks,
+            store: Arc::new(store.clone()),
+            clock: clock.clone(),
+            replica: "a".to_owned(),
+        };
         becket_feed::register(&mut routes, deps).await.unwrap();
         let listener = TcpListener::bind("127.0.0.1:0").await.unwrap();
         let url = format!("http://{}", listener.local_addr().unwrap());

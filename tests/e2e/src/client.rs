@@ -8,6 +8,7 @@ use becket_api::cutting::purchasing_service_client::PurchasingServiceClient;
 use becket_api::cutting::record_service_client::RecordServiceClient;
 use becket_api::cutting::station_service_client::StationServiceClient;
 use becket_api::feed::feed_service_client::FeedServiceClient;
+use becket_api::feed::webhook_service_client::WebhookServiceClient;
 use becket_api::journal::journal_service_client::JournalServiceClient;
 use becket_api::stringing::job_service_client::JobServiceClient;
 use becket_api::stringing::scale_service_client::ScaleServiceClient;
@@ -42,6 +43,8 @@ pub struct Shop {
     pub journal: JournalServiceClient<Channel>,
     /// The feed of the stringing service, or of both.
     pub feed: FeedServiceClient<Channel>,
+    /// Receivers of events by HTTP.
+    pub webhooks: WebhookServiceClient<Channel>,
     /// Coils.
     pub coils: CoilServiceClient<Channel>,
     /// Stations.
@@ -83,6 +86,7 @@ impl Shop {
             sets: StringSetServiceClient::new(s()).max_decoding_message_size(LARGEST_ANSWER),
             journal: JournalServiceClient::new(s()).max_decoding_message_size(LARGEST_ANSWER),
             feed: FeedServiceClient::new(s()).max_decoding_message_size(LARGEST_ANSWER),
+            webhooks: WebhookServiceClient::new(s()),
             coils: CoilServiceClient::new(c()).max_decoding_message_size(LARGEST_ANSWER),
             stations: StationServiceClient::new(c()).max_decoding_message_size(LARGEST_ANSWER),
             lists: CutListServiceClient::new(c()).max_decoding_message_size(LARGEST_ANSWER),

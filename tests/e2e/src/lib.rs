@@ -10,6 +10,7 @@ pub mod demo;
 pub mod invariants;
 pub mod random;
 pub mod raw;
+pub mod receiver;
 mod server;
 
 pub use client::{Shop, reason};

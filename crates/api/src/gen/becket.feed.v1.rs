@@ -763,3 +763,952 @@ pub mod feed_service_server {
         const NAME: &'static str = SERVICE_NAME;
     }
 }
+/// Webhook is a receiver.
+#[derive(Clone, PartialEq, Eq, Hash, ::prost::Message)]
+pub struct Webhook {
+    /// Identifier: a-z, digits, '.', '-' and '\_', up to 63 characters.
+    #[prost(string, tag = "1")]
+    pub webhook_id: ::prost::alloc::string::String,
+    /// Where events are posted to: <https://,> or http:// with a loopback address; up to 1000 characters, without user, password and fragment. It
+    /// is shown to whoever may read the journal, so no secret belongs into it.
+    #[prost(string, tag = "2")]
+    pub url: ::prost::alloc::string::String,
+    /// Only these types of events; empty for all.
+    #[prost(string, repeated, tag = "3")]
+    pub types: ::prost::alloc::vec::Vec<::prost::alloc::string::String>,
+    /// Only events whose subject begins with this text; empty for all.
+    #[prost(string, tag = "4")]
+    pub subject_prefix: ::prost::alloc::string::String,
+    /// Output only. Whether it is told.
+    #[prost(enumeration = "WebhookState", tag = "5")]
+    pub state: i32,
+    /// Output only. Sequence in the journal up to which everything was told, skipped or laid aside.
+    #[prost(int64, tag = "6")]
+    pub told_sequence: i64,
+    /// Output only. Failed attempts with the event that is next.
+    #[prost(int32, tag = "7")]
+    pub failed_attempts: i32,
+    /// Output only. When that is tried again.
+    #[prost(message, optional, tag = "8")]
+    pub next_attempt_time: ::core::option::Option<::prost_types::Timestamp>,
+    /// Output only. Why the last attempt failed; empty if it did not.
+    #[prost(string, tag = "9")]
+    pub last_error: ::prost::alloc::string::String,
+    /// Output only. Dead letters, those among them that are being sent again.
+    #[prost(int32, tag = "10")]
+    pub dead_letters: i32,
+    /// Output only. When it was created.
+    #[prost(message, optional, tag = "11")]
+    pub create_time: ::core::option::Option<::prost_types::Timestamp>,
+}
+impl ::prost::Name for Webhook {
+    const NAME: &'static str = "Webhook";
+    const PACKAGE: &'static str = "becket.feed.v1";
+    fn full_name() -> ::prost::alloc::string::String {
+        "becket.feed.v1.Webhook".into()
+    }
+    fn type_url() -> ::prost::alloc::string::String {
+        "/becket.feed.v1.Webhook".into()
+    }
+}
+/// CreateWebhookRequest adds a receiver.
+#[derive(Clone, PartialEq, Eq, Hash, ::prost::Message)]
+pub struct CreateWebhookRequest {
+    /// Makes a repeat of the call safe: up to 64 printable ASCII characters chosen by the caller, a UUID for instance.
+    #[prost(string, tag = "1")]
+    pub request_id: ::prost::alloc::string::String,
+    /// The receiver.
+    #[prost(message, optional, tag = "2")]
+    pub webhook: ::core::option::Option<Webhook>,
+    /// Key of the signatures: 32 to 128 printable ASCII characters without spaces, made at random. It is stored and never shown again.
+    #[prost(string, tag = "3")]
+    pub secret: ::prost::alloc::string::String,
+}
+impl ::prost::Name for CreateWebhookRequest {
+    const NAME: &'static str = "CreateWebhookRequest";
+    const PACKAGE: &'static str = "becket.feed.v1";
+    fn full_name() -> ::prost::alloc::string::String {
+        "becket.feed.v1.CreateWebhookRequest".into()
+    }
+    fn type_url() -> ::prost::alloc::string::String {
+        "/becket.feed.v1.CreateWebhookRequest".into()
+    }
+}
+/// CreateWebhookResponse returns the receiver.
+#[derive(Clone, PartialEq, Eq, Hash, ::prost::Message)]
+pub struct CreateWebhookResponse {
+    /// The receiver as stored.
+    #[prost(message, optional, tag = "1")]
+    pub webhook: ::core::option::Option<Webhook>,
+}
+impl ::prost::Name for CreateWebhookResponse {
+    const NAME: &'static str = "CreateWebhookResponse";
+    const PACKAGE: &'static str = "becket.feed.v1";
+    fn full_name() -> ::prost::alloc::string::String {
+        "becket.feed.v1.CreateWebhookResponse".into()
+    }
+    fn type_url() -> ::prost::alloc::string::String {
+        "/becket.feed.v1.CreateWebhookResponse".into()
+    }
+}
+/// ListWebhooksRequest asks for a page of receivers.
+#[derive(Clone, PartialEq, Eq, Hash, ::prost::Message)]
+pub struct ListWebhooksRequest {
+    /// Largest number to return: 1 to 500, 0 means 100.
+    #[prost(int32, tag = "1")]
+    pub page_size: i32,
+    /// Token of the page, empty for the first.
+    #[prost(string, tag = "2")]
+    pub page_token: ::prost::alloc::string::String,
+}
+impl ::prost::Name for ListWebhooksRequest {
+    const NAME: &'static str = "ListWebhooksRequest";
+    const PACKAGE: &'static str = "becket.feed.v1";
+    fn full_name() -> ::prost::alloc::string::String {
+        "becket.feed.v1.ListWebhooksRequest".into()
+    }
+    fn type_url() -> ::prost::alloc::string::String {
+        "/becket.feed.v1.ListWebhooksRequest".into()
+    }
+}
+/// ListWebhooksResponse is a page of receivers.
+#[derive(Clone, PartialEq, ::prost::Message)]
+pub struct ListWebhooksResponse {
+    /// The receivers.
+    #[prost(message, repeated, tag = "1")]
+    pub webhooks: ::prost::alloc::vec::Vec<Webhook>,
+    /// Token of the next page; empty after the last.
+    #[prost(string, tag = "2")]
+    pub next_page_token: ::prost::alloc::string::String,
+}
+impl ::prost::Name for ListWebhooksResponse {
+    const NAME: &'static str = "ListWebhooksResponse";
+    const PACKAGE: &'static str = "becket.feed.v1";
+    fn full_name() -> ::prost::alloc::string::String {
+        "becket.feed.v1.ListWebhooksResponse".into()
+    }
+    fn type_url() -> ::prost::alloc::string::String {
+        "/becket.feed.v1.ListWebhooksResponse".into()
+    }
+}
+/// DeleteWebhookRequest removes a receiver.
+#[derive(Clone, PartialEq, Eq, Hash, ::prost::Message)]
+pub struct DeleteWebhookRequest {
+    /// Makes a repeat of the call safe; see CreateWebhookRequest.request_id.
+    #[prost(string, tag = "1")]
+    pub request_id: ::prost::alloc::string::String,
+    /// Receiver.
+    #[prost(string, tag = "2")]
+    pub webhook_id: ::prost::alloc::string::String,
+}
+impl ::prost::Name for DeleteWebhookRequest {
+    const NAME: &'static str = "DeleteWebhookRequest";
+    const PACKAGE: &'static str = "becket.feed.v1";
+    fn full_name() -> ::prost::alloc::string::String {
+        "becket.feed.v1.DeleteWebhookRequest".into()
+    }
+    fn type_url() -> ::prost::alloc::string::String {
+        "/becket.feed.v1.DeleteWebhookRequest".into()
+    }
+}
+/// DeleteWebhookResponse says that the receiver is removed.
+#[derive(Clone, Copy, PartialEq, Eq, Hash, ::prost::Message)]
+pub struct DeleteWebhookResponse {}
+impl ::prost::Name for DeleteWebhookResponse {
+    const NAME: &'static str = "DeleteWebhookResponse";
+    const PACKAGE: &'static str = "becket.feed.v1";
+    fn full_name() -> ::prost::alloc::string::String {
+        "becket.feed.v1.DeleteWebhookResponse".into()
+    }
+    fn type_url() -> ::prost::alloc::string::String {
+        "/becket.feed.v1.DeleteWebhookResponse".into()
+    }
+}
+/// DeadLetter is an event that a receiver could not be told.
+#[derive(Clone, PartialEq, Eq, Hash, ::prost::Message)]
+pub struct DeadLetter {
+    /// Id of the event, which is its sequence in the journal.
+    #[prost(int64, tag = "1")]
+    pub sequence: i64,
+    /// Attempts so far.
+    #[prost(int32, tag = "2")]
+    pub attempts: i32,
+    /// When the last one failed.
+    #[prost(message, optional, tag = "3")]
+    pub fail_time: ::core::option::Option<::prost_types::Timestamp>,
+    /// Why.
+    #[prost(string, tag = "4")]
+    pub last_error: ::prost::alloc::string::String,
+    /// Whether it is to be sent again.
+    #[prost(bool, tag = "5")]
+    pub queued: bool,
+}
+impl ::prost::Name for DeadLetter {
+    const NAME: &'static str = "DeadLetter";
+    const PACKAGE: &'static str = "becket.feed.v1";
+    fn full_name() -> ::prost::alloc::string::String {
+        "becket.feed.v1.DeadLetter".into()
+    }
+    fn type_url() -> ::prost::alloc::string::String {
+        "/becket.feed.v1.DeadLetter".into()
+    }
+}
+/// ListDeadLettersRequest asks for a page of dead letters.
+#[derive(Clone, PartialEq, Eq, Hash, ::prost::Message)]
+pub struct ListDeadLettersRequest {
+    /// Receiver.
+    #[prost(string, tag = "1")]
+    pub webhook_id: ::prost::alloc::string::String,
+    /// Largest number to return: 1 to 500, 0 means 100.
+    #[prost(int32, tag = "2")]
+    pub page_size: i32,
+    /// Token of the page, empty for the first; valid only with the same filter.
+    #[prost(string, tag = "3")]
+    pub page_token: ::prost::alloc::string::String,
+}
+impl ::prost::Name for ListDeadLettersRequest {
+    const NAME: &'static str = "ListDeadLettersRequest";
+    const PACKAGE: &'static str = "becket.feed.v1";
+    fn full_name() -> ::prost::alloc::string::String {
+        "becket.feed.v1.ListDeadLettersRequest".into()
+    }
+    fn type_url() -> ::prost::alloc::string::String {
+        "/becket.feed.v1.ListDeadLettersRequest".into()
+    }
+}
+/// ListDeadLettersResponse is a page of dead letters.
+#[derive(Clone, PartialEq, ::prost::Message)]
+pub struct ListDeadLettersResponse {
+    /// The letters.
+    #[prost(message, repeated, tag = "1")]
+    pub dead_letters: ::prost::alloc::vec::Vec<DeadLetter>,
+    /// Token of the next page; empty after the last.
+    #[prost(string, tag = "2")]
+    pub next_page_token: ::prost::alloc::string::String,
+}
+impl ::prost::Name for ListDeadLettersResponse {
+    const NAME: &'static str = "ListDeadLettersResponse";
+    const PACKAGE: &'static str = "becket.feed.v1";
+    fn full_name() -> ::prost::alloc::string::String {
+        "becket.feed.v1.ListDeadLettersResponse".into()
+    }
+    fn type_url() -> ::prost::alloc::string::String {
+        "/becket.feed.v1.ListDeadLettersResponse".into()
+    }
+}
+/// RedeliverDeadLettersRequest sends dead letters again.
+#[derive(Clone, PartialEq, Eq, Hash, ::prost::Message)]
+pub struct RedeliverDeadLettersRequest {
+    /// Makes a repeat of the call safe; see CreateWebhookRequest.request_id.
+    #[prost(string, tag = "1")]
+    pub request_id: ::prost::alloc::string::String,
+    /// Receiver.
+    #[prost(string, tag = "2")]
+    pub webhook_id: ::prost::alloc::string::String,
+    /// Which letters, up to 1000; empty for all.
+    #[prost(int64, repeated, tag = "3")]
+    pub sequences: ::prost::alloc::vec::Vec<i64>,
+}
+impl ::prost::Name for RedeliverDeadLettersRequest {
+    const NAME: &'static str = "RedeliverDeadLettersRequest";
+    const PACKAGE: &'static str = "becket.feed.v1";
+    fn full_name() -> ::prost::alloc::string::String {
+        "becket.feed.v1.RedeliverDeadLettersRequest".into()
+    }
+    fn type_url() -> ::prost::alloc::string::String {
+        "/becket.feed.v1.RedeliverDeadLettersRequest".into()
+    }
+}
+/// RedeliverDeadLettersResponse says how many.
+#[derive(Clone, Copy, PartialEq, Eq, Hash, ::prost::Message)]
+pub struct RedeliverDeadLettersResponse {
+    /// Letters that are sent again.
+    #[prost(int32, tag = "1")]
+    pub queued: i32,
+}
+impl ::prost::Name for RedeliverDeadLettersResponse {
+    const NAME: &'static str = "RedeliverDeadLettersResponse";
+    const PACKAGE: &'static str = "becket.feed.v1";
+    fn full_name() -> ::prost::alloc::string::String {
+        "becket.feed.v1.RedeliverDeadLettersResponse".into()
+    }
+    fn type_url() -> ::prost::alloc::string::String {
+        "/becket.feed.v1.RedeliverDeadLettersResponse".into()
+    }
+}
+/// WebhookState says whether a receiver is told.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, ::prost::Enumeration)]
+#[repr(i32)]
+pub enum WebhookState {
+    /// Not stated.
+    Unspecified = 0,
+    /// It is told.
+    Active = 1,
+    /// It answered 410 and is not told any more. Delete it and create it anew when it is back.
+    Gone = 2,
+}
+impl WebhookState {
+    /// String value of the enum field names used in the ProtoBuf definition.
+    ///
+    /// The values are not transformed in any way and thus are considered stable
+    /// (if the ProtoBuf definition does not change) and safe for programmatic use.
+    pub fn as_str_name(&self) -> &'static str {
+        match self {
+            Self::Unspecified => "WEBHOOK_STATE_UNSPECIFIED",
+            Self::Active => "WEBHOOK_STATE_ACTIVE",
+            Self::Gone => "WEBHOOK_STATE_GONE",
+        }
+    }
+    /// Creates an enum from field names used in the ProtoBuf definition.
+    pub fn from_str_name(value: &str) -> ::core::option::Option<Self> {
+        match value {
+            "WEBHOOK_STATE_UNSPECIFIED" => Some(Self::Unspecified),
+            "WEBHOOK_STATE_ACTIVE" => Some(Self::Active),
+            "WEBHOOK_STATE_GONE" => Some(Self::Gone),
+            _ => None,
+        }
+    }
+}
+/// Generated client implementations.
+pub mod webhook_service_client {
+    #![allow(
+        unused_variables,
+        dead_code,
+        missing_docs,
+        clippy::wildcard_imports,
+        clippy::let_unit_value,
+    )]
+    use tonic::codegen::*;
+    use tonic::codegen::http::Uri;
+    /// WebhookService keeps the receivers that are told of events by HTTP.
+    ///
+    /// Every event is posted as one CloudEvent in its structured JSON mode (content type "application/cloudevents+json"), in the order of the journal
+    /// and one at a time for each receiver. An event counts as told when the receiver answers with a status of 200 to 299; so it is told at
+    /// least once, and "id" and "source" say whether it was seen before. What is not told is tried again with growing pauses, and laid aside
+    /// as a dead letter after the number of attempts that the settings say. 410 says that the receiver is gone for good.
+    #[derive(Debug, Clone)]
+    pub struct WebhookServiceClient<T> {
+        inner: tonic::client::Grpc<T>,
+    }
+    impl WebhookServiceClient<tonic::transport::Channel> {
+        /// Attempt to create a new client by connecting to a given endpoint.
+        pub async fn connect<D>(dst: D) -> Result<Self, tonic::transport::Error>
+        where
+            D: TryInto<tonic::transport::Endpoint>,
+            D::Error: Into<StdError>,
+        {
+            let conn = tonic::transport::Endpoint::new(dst)?.connect().await?;
+            Ok(Self::new(conn))
+        }
+    }
+    impl<T> WebhookServiceClient<T>
+    where
+        T: tonic::client::GrpcService<tonic::body::Body>,
+        T::Error: Into<StdError>,
+        T::ResponseBody: Body<Data = Bytes> + std::marker::Send + 'static,
+        <T::ResponseBody as Body>::Error: Into<StdError> + std::marker::Send,
+    {
+        pub fn new(inner: T) -> Self {
+            let inner = tonic::client::Grpc::new(inner);
+            Self { inner }
+        }
+        pub fn with_origin(inner: T, origin: Uri) -> Self {
+            let inner = tonic::client::Grpc::with_origin(inner, origin);
+            Self { inner }
+        }
+        pub fn with_interceptor<F>(
+            inner: T,
+            interceptor: F,
+        ) -> WebhookServiceClient<InterceptedService<T, F>>
+        where
+            F: tonic::service::Interceptor,
+            T::ResponseBody: Default,
+            T: tonic::codegen::Service<
+                http::Request<tonic::body::Body>,
+                Response = http::Response<
+                    <T as tonic::client::GrpcService<tonic::body::Body>>::ResponseBody,
+                >,
+            >,
+            <T as tonic::codegen::Service<
+                http::Request<tonic::body::Body>,
+            >>::Error: Into<StdError> + std::marker::Send + std::marker::Sync,
+        {
+            WebhookServiceClient::new(InterceptedService::new(inner, interceptor))
+        }
+        /// Compress requests with the given encoding.
+        ///
+        /// This requires the server to support it otherwise it might respond with an
+        /// error.
+        #[must_use]
+        pub fn send_compressed(mut self, encoding: CompressionEncoding) -> Self {
+            self.inner = self.inner.send_compressed(encoding);
+            self
+        }
+        /// Enable decompressing responses.
+        #[must_use]
+        pub fn accept_compressed(mut self, encoding: CompressionEncoding) -> Self {
+            self.inner = self.inner.accept_compressed(encoding);
+            self
+        }
+        /// Limits the maximum size of a decoded message.
+        ///
+        /// Default: `4MB`
+        #[must_use]
+        pub fn max_decoding_message_size(mut self, limit: usize) -> Self {
+            self.inner = self.inner.max_decoding_message_size(limit);
+            self
+        }
+        /// Limits the maximum size of an encoded message.
+        ///
+        /// Default: `usize::MAX`
+        #[must_use]
+        pub fn max_encoding_message_size(mut self, limit: usize) -> Self {
+            self.inner = self.inner.max_encoding_message_size(limit);
+            self
+        }
+        /// CreateWebhook adds a receiver. It is told what happens from now on.
+        pub async fn create_webhook(
+            &mut self,
+            request: impl tonic::IntoRequest<super::CreateWebhookRequest>,
+        ) -> std::result::Result<
+            tonic::Response<super::CreateWebhookResponse>,
+            tonic::Status,
+        > {
+            self.inner
+                .ready()
+                .await
+                .map_err(|e| {
+                    tonic::Status::unknown(
+                        format!("Service was not ready: {}", e.into()),
+                    )
+                })?;
+            let codec = tonic_prost::ProstCodec::default();
+            let path = http::uri::PathAndQuery::from_static(
+                "/becket.feed.v1.WebhookService/CreateWebhook",
+            );
+            let mut req = request.into_request();
+            req.extensions_mut()
+                .insert(
+                    GrpcMethod::new("becket.feed.v1.WebhookService", "CreateWebhook"),
+                );
+            self.inner.unary(req, path, codec).await
+        }
+        /// ListWebhooks returns receivers by id, page by page.
+        pub async fn list_webhooks(
+            &mut self,
+            request: impl tonic::IntoRequest<super::ListWebhooksRequest>,
+        ) -> std::result::Result<
+            tonic::Response<super::ListWebhooksResponse>,
+            tonic::Status,
+        > {
+            self.inner
+                .ready()
+                .await
+                .map_err(|e| {
+                    tonic::Status::unknown(
+                        format!("Service was not ready: {}", e.into()),
+                    )
+                })?;
+            let codec = tonic_prost::ProstCodec::default();
+            let path = http::uri::PathAndQuery::from_static(
+                "/becket.feed.v1.WebhookService/ListWebhooks",
+            );
+            let mut req = request.into_request();
+            req.extensions_mut()
+                .insert(
+                    GrpcMethod::new("becket.feed.v1.WebhookService", "ListWebhooks"),
+                );
+            self.inner.unary(req, path, codec).await
+        }
+        /// DeleteWebhook removes a receiver with its dead letters.
+        pub async fn delete_webhook(
+            &mut self,
+            request: impl tonic::IntoRequest<super::DeleteWebhookRequest>,
+        ) -> std::result::Result<
+            tonic::Response<super::DeleteWebhookResponse>,
+            tonic::Status,
+        > {
+            self.inner
+                .ready()
+                .await
+                .map_err(|e| {
+                    tonic::Status::unknown(
+                        format!("Service was not ready: {}", e.into()),
+                    )
+                })?;
+            let codec = tonic_prost::ProstCodec::default();
+            let path = http::uri::PathAndQuery::from_static(
+                "/becket.feed.v1.WebhookService/DeleteWebhook",
+            );
+            let mut req = request.into_request();
+            req.extensions_mut()
+                .insert(
+                    GrpcMethod::new("becket.feed.v1.WebhookService", "DeleteWebhook"),
+                );
+            self.inner.unary(req, path, codec).await
+        }
+        /// ListDeadLetters returns the events that a receiver could not be told, by sequence, page by page.
+        pub async fn list_dead_letters(
+            &mut self,
+            request: impl tonic::IntoRequest<super::ListDeadLettersRequest>,
+        ) -> std::result::Result<
+            tonic::Response<super::ListDeadLettersResponse>,
+            tonic::Status,
+        > {
+            self.inner
+                .ready()
+                .await
+                .map_err(|e| {
+                    tonic::Status::unknown(
+                        format!("Service was not ready: {}", e.into()),
+                    )
+                })?;
+            let codec = tonic_prost::ProstCodec::default();
+            let path = http::uri::PathAndQuery::from_static(
+                "/becket.feed.v1.WebhookService/ListDeadLetters",
+            );
+            let mut req = request.into_request();
+            req.extensions_mut()
+                .insert(
+                    GrpcMethod::new("becket.feed.v1.WebhookService", "ListDeadLetters"),
+                );
+            self.inner.unary(req, path, codec).await
+        }
+        /// RedeliverDeadLetters sends dead letters again, in their order but beside the events that follow. One that fails again stays a dead letter.
+        pub async fn redeliver_dead_letters(
+            &mut self,
+            request: impl tonic::IntoRequest<super::RedeliverDeadLettersRequest>,
+        ) -> std::result::Result<
+            tonic::Response<super::RedeliverDeadLettersResponse>,
+            tonic::Status,
+        > {
+            self.inner
+                .ready()
+                .await
+                .map_err(|e| {
+                    tonic::Status::unknown(
+                        format!("Service was not ready: {}", e.into()),
+                    )
+                })?;
+            let codec = tonic_prost::ProstCodec::default();
+            let path = http::uri::PathAndQuery::from_static(
+                "/becket.feed.v1.WebhookService/RedeliverDeadLetters",
+            );
+            let mut req = request.into_request();
+            req.extensions_mut()
+                .insert(
+                    GrpcMethod::new(
+                        "becket.feed.v1.WebhookService",
+                        "RedeliverDeadLetters",
+                    ),
+                );
+            self.inner.unary(req, path, codec).await
+        }
+    }
+}
+/// Generated server implementations.
+pub mod webhook_service_server {
+    #![allow(
+        unused_variables,
+        dead_code,
+        missing_docs,
+        clippy::wildcard_imports,
+        clippy::let_unit_value,
+    )]
+    use tonic::codegen::*;
+    /// Generated trait containing gRPC methods that should be implemented for use with WebhookServiceServer.
+    #[async_trait]
+    pub trait WebhookService: std::marker::Send + std::marker::Sync + 'static {
+        /// CreateWebhook adds a receiver. It is told what happens from now on.
+        async fn create_webhook(
+            &self,
+            request: tonic::Request<super::CreateWebhookRequest>,
+        ) -> std::result::Result<
+            tonic::Response<super::CreateWebhookResponse>,
+            tonic::Status,
+        >;
+        /// ListWebhooks returns receivers by id, page by page.
+        async fn list_webhooks(
+            &self,
+            request: tonic::Request<super::ListWebhooksRequest>,
+        ) -> std::result::Result<
+            tonic::Response<super::ListWebhooksResponse>,
+            tonic::Status,
+        >;
+        /// DeleteWebhook removes a receiver with its dead letters.
+        async fn delete_webhook(
+            &self,
+            request: tonic::Request<super::DeleteWebhookRequest>,
+        ) -> std::result::Result<
+            tonic::Response<super::DeleteWebhookResponse>,
+            tonic::Status,
+        >;
+        /// ListDeadLetters returns the events that a receiver could not be told, by sequence, page by page.
+        async fn list_dead_letters(
+            &self,
+            request: tonic::Request<super::ListDeadLettersRequest>,
+        ) -> std::result::Result<
+            tonic::Response<super::ListDeadLettersResponse>,
+            tonic::Status,
+        >;
+        /// RedeliverDeadLetters sends dead letters again, in their order but beside the events that follow. One that fails again stays a dead letter.
+        async fn redeliver_dead_letters(
+            &self,
+            request: tonic::Request<super::RedeliverDeadLettersRequest>,
+        ) -> std::result::Result<
+            tonic::Response<super::RedeliverDeadLettersResponse>,
+            tonic::Status,
+        >;
+    }
+    /// WebhookService keeps the receivers that are told of events by HTTP.
+    ///
+    /// Every event is posted as one CloudEvent in its structured JSON mode (content type "application/cloudevents+json"), in the order of the journal
+    /// and one at a time for each receiver. An event counts as told when the receiver answers with a status of 200 to 299; so it is told at
+    /// least once, and "id" and "source" say whether it was seen before. What is not told is tried again with growing pauses, and laid aside
+    /// as a dead letter after the number of attempts that the settings say. 410 says that the receiver is gone for good.
+    #[derive(Debug)]
+    pub struct WebhookServiceServer<T> {
+        inner: Arc<T>,
+        accept_compression_encodings: EnabledCompressionEncodings,
+        send_compression_encodings: EnabledCompressionEncodings,
+        max_decoding_message_size: Option<usize>,
+        max_encoding_message_size: Option<usize>,
+    }
+    impl<T> WebhookServiceServer<T> {
+        pub fn new(inner: T) -> Self {
+            Self::from_arc(Arc::new(inner))
+        }
+        pub fn from_arc(inner: Arc<T>) -> Self {
+            Self {
+                inner,
+                accept_compression_encodings: Default::default(),
+                send_compression_encodings: Default::default(),
+                max_decoding_message_size: None,
+                max_encoding_message_size: None,
+            }
+        }
+        pub fn with_interceptor<F>(
+            inner: T,
+            interceptor: F,
+        ) -> InterceptedService<Self, F>
+        where
+            F: tonic::service::Interceptor,
+        {
+            InterceptedService::new(Self::new(inner), interceptor)
+        }
+        /// Enable decompressing requests with the given encoding.
+        #[must_use]
+        pub fn accept_compressed(mut self, encoding: CompressionEncoding) -> Self {
+            self.accept_compression_encodings.enable(encoding);
+            self
+        }
+        /// Compress responses with the given encoding, if the client supports it.
+        #[must_use]
+        pub fn send_compressed(mut self, encoding: CompressionEncoding) -> Self {
+            self.send_compression_encodings.enable(encoding);
+            self
+        }
+        /// Limits the maximum size of a decoded message.
+        ///
+        /// Default: `4MB`
+        #[must_use]
+        pub fn max_decoding_message_size(mut self, limit: usize) -> Self {
+            self.max_decoding_message_size = Some(limit);
+            self
+        }
+        /// Limits the maximum size of an encoded message.
+        ///
+        /// Default: `usize::MAX`
+        #[must_use]
+        pub fn max_encoding_message_size(mut self, limit: usize) -> Self {
+            self.max_encoding_message_size = Some(limit);
+            self
+        }
+    }
+    impl<T, B> tonic::codegen::Service<http::Request<B>> for WebhookServiceServer<T>
+    where
+        T: WebhookService,
+        B: Body + std::marker::Send + 'static,
+        B::Error: Into<StdError> + std::marker::Send + 'static,
+    {
+        type Response = http::Response<tonic::body::Body>;
+        type Error = std::convert::Infallible;
+        type Future = BoxFuture<Self::Response, Self::Error>;
+        fn poll_ready(
+            &mut self,
+            _cx: &mut Context<'_>,
+        ) -> Poll<std::result::Result<(), Self::Error>> {
+            Poll::Ready(Ok(()))
+        }
+        fn call(&mut self, req: http::Request<B>) -> Self::Future {
+            match req.uri().path() {
+                "/becket.feed.v1.WebhookService/CreateWebhook" => {
+                    #[allow(non_camel_case_types)]
+                    struct CreateWebhookSvc<T: WebhookService>(pub Arc<T>);
+                    impl<
+                        T: WebhookService,
+                    > tonic::server::UnaryService<super::CreateWebhookRequest>
+                    for CreateWebhookSvc<T> {
+                        type Response = super::CreateWebhookResponse;
+                        type Future = BoxFuture<
+                            tonic::Response<Self::Response>,
+                            tonic::Status,
+                        >;
+                        fn call(
+                            &mut self,
+                            request: tonic::Request<super::CreateWebhookRequest>,
+                        ) -> Self::Future {
+                            let inner = Arc::clone(&self.0);
+                            let fut = async move {
+                                <T as WebhookService>::create_webhook(&inner, request).await
+                            };
+                            Box::pin(fut)
+                        }
+                    }
+                    let accept_compression_encodings = self.accept_compression_encodings;
+                    let send_compression_encodings = self.send_compression_encodings;
+                    let max_decoding_message_size = self.max_decoding_message_size;
+                    let max_encoding_message_size = self.max_encoding_message_size;
+                    let inner = self.inner.clone();
+                    let fut = async move {
+                        let method = CreateWebhookSvc(inner);
+                        let codec = tonic_prost::ProstCodec::default();
+                        let mut grpc = tonic::server::Grpc::new(codec)
+                            .apply_compression_config(
+                                accept_compression_encodings,
+                                send_compression_encodings,
+                            )
+                            .apply_max_message_size_config(
+                                max_decoding_message_size,
+                                max_encoding_message_size,
+                            );
+                        let res = grpc.unary(method, req).await;
+                        Ok(res)
+                    };
+                    Box::pin(fut)
+                }
+                "/becket.feed.v1.WebhookService/ListWebhooks" => {
+                    #[allow(non_camel_case_types)]
+                    struct ListWebhooksSvc<T: WebhookService>(pub Arc<T>);
+                    impl<
+                        T: WebhookService,
+                    > tonic::server::UnaryService<super::ListWebhooksRequest>
+                    for ListWebhooksSvc<T> {
+                        type Response = super::ListWebhooksResponse;
+                        type Future = BoxFuture<
+                            tonic::Response<Self::Response>,
+                            tonic::Status,
+                        >;
+                        fn call(
+                            &mut self,
+                            request: tonic::Request<super::ListWebhooksRequest>,
+                        ) -> Self::Future {
+                            let inner = Arc::clone(&self.0);
+                            let fut = async move {
+                                <T as WebhookService>::list_webhooks(&inner, request).await
+                            };
+                            Box::pin(fut)
+                        }
+                    }
+                    let accept_compression_encodings = self.accept_compression_encodings;
+                    let send_compression_encodings = self.send_compression_encodings;
+                    let max_decoding_message_size = self.max_decoding_message_size;
+                    let max_encoding_message_size = self.max_encoding_message_size;
+                    let inner = self.inner.clone();
+                    let fut = async move {
+                        let method = ListWebhooksSvc(inner);
+                        let codec = tonic_prost::ProstCodec::default();
+                        let mut grpc = tonic::server::Grpc::new(codec)
+                            .apply_compression_config(
+                                accept_compression_encodings,
+                                send_compression_encodings,
+                            )
+                            .apply_max_message_size_config(
+                                max_decoding_message_size,
+                                max_encoding_message_size,
+                            );
+                        let res = grpc.unary(method, req).await;
+                        Ok(res)
+                    };
+                    Box::pin(fut)
+                }
+                "/becket.feed.v1.WebhookService/DeleteWebhook" => {
+                    #[allow(non_camel_case_types)]
+                    struct DeleteWebhookSvc<T: WebhookService>(pub Arc<T>);
+                    impl<
+                        T: WebhookService,
+                    > tonic::server::UnaryService<super::DeleteWebhookRequest>
+                    for DeleteWebhookSvc<T> {
+                        type Response = super::DeleteWebhookResponse;
+                        type Future = BoxFuture<
+                            tonic::Response<Self::Response>,
+                            tonic::Status,
+                        >;
+                        fn call(
+                            &mut self,
+                            request: tonic::Request<super::DeleteWebhookRequest>,
+                        ) -> Self::Future {
+                            let inner = Arc::clone(&self.0);
+                            let fut = async move {
+                                <T as WebhookService>::delete_webhook(&inner, request).await
+                            };
+                            Box::pin(fut)
+                        }
+                    }
+                    let accept_compression_encodings = self.accept_compression_encodings;
+                    let send_compression_encodings = self.send_compression_encodings;
+                    let max_decoding_message_size = self.max_decoding_message_size;
+                    let max_encoding_message_size = self.max_encoding_message_size;
+                    let inner = self.inner.clone();
+                    let fut = async move {
+                        let method = DeleteWebhookSvc(inner);
+                        let codec = tonic_prost::ProstCodec::default();
+                        let mut grpc = tonic::server::Grpc::new(codec)
+                            .apply_compression_config(
+                                accept_compression_encodings,
+                                send_compression_encodings,
+                            )
+                            .apply_max_message_size_config(
+                                max_decoding_message_size,
+                                max_encoding_message_size,
+                            );
+                        let res = grpc.unary(method, req).await;
+                        Ok(res)
+                    };
+                    Box::pin(fut)
+                }
+                "/becket.feed.v1.WebhookService/ListDeadLetters" => {
+                    #[allow(non_camel_case_types)]
+                    struct ListDeadLettersSvc<T: WebhookService>(pub Arc<T>);
+                    impl<
+                        T: WebhookService,
+                    > tonic::server::UnaryService<super::ListDeadLettersRequest>
+                    for ListDeadLettersSvc<T> {
+                        type Response = super::ListDeadLettersResponse;
+                        type Future = BoxFuture<
+                            tonic::Response<Self::Response>,
+                            tonic::Status,
+                        >;
+                        fn call(
+                            &mut self,
+                            request: tonic::Request<super::ListDeadLettersRequest>,
+                        ) -> Self::Future {
+                            let inner = Arc::clone(&self.0);
+                            let fut = async move {
+                                <T as WebhookService>::list_dead_letters(&inner, request)
+                                    .await
+                            };
+                            Box::pin(fut)
+                        }
+                    }
+                    let accept_compression_encodings = self.accept_compression_encodings;
+                    let send_compression_encodings = self.send_compression_encodings;
+                    let max_decoding_message_size = self.max_decoding_message_size;
+                    let max_encoding_message_size = self.max_encoding_message_size;
+                    let inner = self.inner.clone();
+                    let fut = async move {
+                        let method = ListDeadLettersSvc(inner);
+                        let codec = tonic_prost::ProstCodec::default();
+                        let mut grpc = tonic::server::Grpc::new(codec)
+                            .apply_compression_config(
+                                accept_compression_encodings,
+                                send_compression_encodings,
+                            )
+                            .apply_max_message_size_config(
+                                max_decoding_message_size,
+                                max_encoding_message_size,
+                            );
+                        let res = grpc.unary(method, req).await;
+                        Ok(res)
+                    };
+                    Box::pin(fut)
+                }
+                "/becket.feed.v1.WebhookService/RedeliverDeadLetters" => {
+                    #[allow(non_camel_case_types)]
+                    struct RedeliverDeadLettersSvc<T: WebhookService>(pub Arc<T>);
+                    impl<
+                        T: WebhookService,
+                    > tonic::server::UnaryService<super::RedeliverDeadLettersRequest>
+                    for RedeliverDeadLettersSvc<T> {
+                        type Response = super::RedeliverDeadLettersResponse;
+                        type Future = BoxFuture<
+                            tonic::Response<Self::Response>,
+                            tonic::Status,
+                        >;
+                        fn call(
+                            &mut self,
+                            request: tonic::Request<super::RedeliverDeadLettersRequest>,
+                        ) -> Self::Future {
+                            let inner = Arc::clone(&self.0);
+                            let fut = async move {
+                                <T as WebhookService>::redeliver_dead_letters(
+                                        &inner,
+                                        request,
+                                    )
+                                    .await
+                            };
+                            Box::pin(fut)
+                        }
+                    }
+                    let accept_compression_encodings = self.accept_compression_encodings;
+                    let send_compression_encodings = self.send_compression_encodings;
+                    let max_decoding_message_size = self.max_decoding_message_size;
+                    let max_encoding_message_size = self.max_encoding_message_size;
+                    let inner = self.inner.clone();
+                    let fut = async move {
+                        let method = RedeliverDeadLettersSvc(inner);
+                        let codec = tonic_prost::ProstCodec::default();
+                        let mut grpc = tonic::server::Grpc::new(codec)
+                            .apply_compression_config(
+                                accept_compression_encodings,
+                                send_compression_encodings,
+                            )
+                            .apply_max_message_size_config(
+                                max_decoding_message_size,
+                                max_encoding_message_size,
+                            );
+                        let res = grpc.unary(method, req).await;
+                        Ok(res)
+                    };
+                    Box::pin(fut)
+                }
+                _ => {
+                    Box::pin(async move {
+                        let mut response = http::Response::new(
+                            tonic::body::Body::default(),
+                        );
+                        let headers = response.headers_mut();
+                        headers
+                            .insert(
+                                tonic::Status::GRPC_STATUS,
+                                (tonic::Code::Unimplemented as i32).into(),
+                            );
+                        headers
+                            .insert(
+                                http::header::CONTENT_TYPE,
+                                tonic::metadata::GRPC_CONTENT_TYPE,
+                            );
+                        Ok(response)
+                    })
+                }
+            }
+        }
+    }
+    impl<T> Clone for WebhookServiceServer<T> {
+        fn clone(&self) -> Self {
+            let inner = self.inner.clone();
+            Self {
+                inner,
+                accept_compression_encodings: self.accept_compression_encodings,
+                send_compression_encodings: self.send_compression_encodings,
+                max_decoding_message_size: self.max_decoding_message_size,
+                max_encoding_message_size: self.max_encoding_message_size,
+            }
+        }
+    }
+    /// Generated gRPC service name
+    pub const SERVICE_NAME: &str = "becket.feed.v1.WebhookService";
+    impl<T> tonic::server::NamedService for WebhookServiceServer<T> {
+        const NAME: &'static str = SERVICE_NAME;
+    }
+}

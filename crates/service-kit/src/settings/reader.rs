@@ -87,6 +87,19 @@ impl Reader {
         found
     }
 
+    /// Takes a truth value. In the environment it is a text.
+    pub(super) fn truth(&mut self, key: &str) -> Option<bool> {
+        let found = match self.values.remove(key).map(|value| value.kind) {
+            Some(ValueKind::Boolean(truth)) => Some(truth),
+            Some(ValueKind::String(text)) => text.parse().ok(),
+            _ => None,
+        };
+        if found.is_none() {
+            self.note(key, "must be true or false");
+        }
+        found
+    }
+
     /// Takes a length of time with its unit.
     pub(super) fn duration(&mut self, key: &str, range: RangeInclusive<Duration>) -> Option<Duration> {
         let text = self.text(key)?;

@@ -18,18 +18,19 @@ pub mod moving;
 mod samples;
 pub mod strings;
 pub mod tampering;
+pub mod webhooks;
 pub mod windings;
 
 use async_trait::async_trait;
 
 use crate::tables::{ShopReader, Value};
-use crate::{CutStore, JournalStore, StringStore};
+use crate::{CutStore, StringStore, WebhookStore};
 
 /// A database of its own for one test.
 #[async_trait]
 pub trait Factory: Send + Sync {
     /// The engine under test.
-    type Store: StringStore + CutStore + JournalStore;
+    type Store: StringStore + CutStore + WebhookStore;
 
     /// Opens the database: the first call makes it, later ones open the same again, as a restart does.
     async fn open(&self) -> Self::Store;
@@ -62,6 +63,8 @@ macro_rules! suite {
             windings: orders_have_revisions_with_reasons, a_serial_is_on_one_order, orders_are_listed;
             idempotency: a_repeat_gets_the_first_answer, a_reused_id_is_refused, ids_belong_to_caller_and_method,
                 a_failed_call_leaves_nothing, floor_writes_repeat_too;
+            webhooks: receivers_are_kept_and_removed, outcomes_need_the_fence_and_the_place,
+                letters_are_laid_aside_and_sent_again, one_holds_the_lease;
             journals: the_chain_is_whole, subjects_can_be_followed, restart_keeps_everything;
             concurrency: writers_take_turns, simultaneous_repeats_are_one_write, a_length_is_promised_once,
                 a_piece_is_claimed_once, a_version_is_taken_once, two_starts_at_one_station_are_one,

@@ -8,19 +8,20 @@ use super::samples::{
 use crate::journal::{GENESIS, first_break};
 use crate::tables::{Column, LAYOUT, Row, ShopReader, Table, Value};
 use crate::{
-    CutStore, FrozenSet, JobColumns, JobFilter, JobState, JournalStore, NewWindingOrder, StockRule,
-    StringStore,
+    CutStore, FrozenSet, JobColumns, JobFilter, JobState, NewWindingOrder, StockRule, StringStore,
+    WebhookStore,
 };
 
 /// A shop of each version of the tables that holds something in every one of them, the oldest first. A fixture is never changed; one is
 /// added when a migration makes a table or a column: `cargo run -p becket-store-sqlite --example fixture`.
-pub const FIXTURES: [(i64, &str); 6] = [
+pub const FIXTURES: [(i64, &str); 7] = [
     (1, include_str!("fixtures/shop-0001.json")),
     (2, include_str!("fixtures/shop-0002.json")),
     (6, include_str!("fixtures/shop-0006.json")),
     (7, include_str!("fixtures/shop-0007.json")),
     (8, include_str!("fixtures/shop-0008.json")),
     (10, include_str!("fixtures/shop-0010.json")),
+    (11, include_str!("fixtures/shop-0011.json")),
 ];
 
 /// The tables of the fixture for a version, with the columns that it fills and its rows.
@@ -79,7 +80,7 @@ fn winding(digest: &str, reason: &str) -> NewWindingOrder {
 }
 
 /// Fills a new database with something in every table, a list that runs among it.
-pub async fn fill(store: &(impl StringStore + CutStore)) {
+pub async fn fill(store: &(impl StringStore + CutStore + WebhookStore)) {
     store.import_wires(&ctx("w"), vec![wire("w1", "1"), wire("Ä", "1")], text()).await.unwrap();
     store.update_wire(&ctx("u"), 1, wire("w1", "2"), text()).await.unwrap();
     store.create_scale(&ctx("s1"), "m", "a", document("1"), text()).await.unwrap();
@@ -116,11 +117,12 @@ pub async fn fill(store: &(impl StringStore + CutStore)) {
     confirm(store, &id, 1).await;
     store.release_winding_order(&ctx("o1"), winding("d1", ""), text()).await.unwrap();
     store.release_winding_order(&ctx("o2"), winding("d2", "longer"), text()).await.unwrap();
+    super::webhooks::fill(store).await;
 }
 
 /// Whether what [`fill`] stored is there, by reading, and the work goes on where it stood. `windings` tells whether the shop knew winding
 /// orders.
-pub async fn goes_on(store: &(impl StringStore + CutStore + JournalStore), windings: bool) {
+pub async fn goes_on(store: &(impl StringStore + CutStore + WebhookStore), windings: bool) {
     let entries = store.entries(0, 1000, None).await.unwrap();
     assert_eq!(first_break(0, &GENESIS, &entries), None);
     assert_eq!(store.last_sequence().await.unwrap(), i64::try_from(entries.len()).unwrap());

@@ -16,6 +16,10 @@ pub const NOT_DERIVED: &[(&str, &str)] = &[
     ("meta", "the key of page tokens"),
     ("answers", "first answers to requests, which are forgotten after a time"),
     ("journal", "the journal itself"),
+    ("webhooks", "receivers of events: the journal tells of them, but not their keys"),
+    ("webhook_progress", "how far receivers of events were told"),
+    ("webhook_letters", "events that receivers could not be told"),
+    ("webhook_lease", "which replica tells receivers"),
 ];
 
 /// Checks the journal of a database, which must not change meanwhile, and compares the tables with what it implies.

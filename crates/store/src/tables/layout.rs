@@ -201,4 +201,16 @@ pub const LAYOUT: &[Table] = &[
     table!(winding_order_revisions key order_number, revision;
         order_number Integer, revision Integer, reason Text, digest Text, bytes Bytes, release_us Integer,
     ),
+    table!(webhooks key webhook_id;
+        webhook_id Text, url Text, types Text, subject_prefix Text, secret Text, state Text, created_us Integer,
+    ),
+    table!(webhook_progress key webhook_id;
+        webhook_id Text, told_sequence Integer, attempts Integer, next_us Integer, last_error Text,
+    ),
+    table!(webhook_letters key webhook_id, sequence;
+        webhook_id Text, sequence Integer, state Text, attempts Integer, failed_us Integer, last_error Text,
+    ),
+    table!(webhook_lease key lease_id;
+        lease_id Integer, holder Text, fence Integer, until_us Integer,
+    ),
 ];

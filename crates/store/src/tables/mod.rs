@@ -23,6 +23,7 @@ mod stations;
 mod steps;
 mod stores;
 mod transfer;
+mod webhooks;
 mod windings;
 mod wires;
 
@@ -43,6 +44,9 @@ pub use scales::{KnownScale, ScaleKey, ScaleTables, create_scale, release_scale,
 pub use stations::{StationTables, save_station, unmount_coil};
 pub use steps::step_row;
 pub use transfer::{MoveError, Row, ShopReader, ShopWriter, Sum, Value, move_shop, sum};
+pub use webhooks::{
+    WEBHOOKS_SQL, WebhookTables, create_webhook, delete_webhook, letter_of, queue_letters, webhook_of,
+};
 pub use windings::{OrderedSerial, WindingTables, exact_order, release_winding_order};
 pub use wires::{WireTables, import_wires, update_wire};
 

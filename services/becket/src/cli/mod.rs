@@ -14,6 +14,7 @@ mod show;
 mod stock;
 mod token;
 mod values;
+mod webhook;
 mod winding;
 
 use std::{path::PathBuf, time::Duration};
@@ -40,6 +41,7 @@ pub(crate) use show::{Partials, Set, Sets, Show, WorkSheet};
 pub(crate) use stock::{Decide, ReturnCoil, Scrap, SetAside, SetRule, Unmount, Verdict, Weigh};
 pub(crate) use token::{Settings, Token};
 pub(crate) use values::*;
+pub(crate) use webhook::{CreateWebhook, DeleteWebhook, ListLetters, ListWebhooks, Redeliver, Webhook};
 pub(crate) use winding::{ListWindingOrders, OrderWound, WindingOrder};
 
 const AFTER_HELP: &str = "\
@@ -170,6 +172,8 @@ pub(crate) enum Verb {
     Cancel(Cancel),
     Watch(Watch),
     Feed(Feed),
+    #[command(subcommand)]
+    Webhook(Webhook),
     Estimate(Estimate),
     Picture(Picture),
     Plot(Plot),

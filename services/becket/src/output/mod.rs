@@ -24,6 +24,7 @@ mod station;
 mod stretch;
 mod string_set;
 mod verify;
+mod webhook;
 mod winding_order;
 mod windings;
 mod wire;
@@ -58,6 +59,7 @@ pub(crate) use string_set::{
     pieces_sheet, set_overview, set_text, strings_of_kinds, strings_sheet, wire_totals_sheet,
 };
 pub(crate) use verify::{verify_json, verify_sheet, verify_text};
+pub(crate) use webhook::{letter_sheet, webhook_sheet};
 pub(crate) use winding_order::{winding_lines_sheet, winding_order_text, winding_orders_sheet};
 pub(crate) use windings::{WINDINGS_NOTE, windings_sheet};
 pub(crate) use wire::{WireNames, wire_sheet, wire_text};

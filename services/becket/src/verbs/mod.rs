@@ -16,6 +16,7 @@ mod show;
 mod stock;
 mod token;
 mod watch;
+mod webhook;
 mod winding;
 
 use crate::{
@@ -90,6 +91,7 @@ async fn ask(context: &Context, verb: Verb) -> Result<(), Failure> {
         Verb::Cancel(args) => floor::cancel(context, &args).await,
         Verb::Watch(args) => watch::watch(context, &args).await,
         Verb::Feed(args) => feed::feed(context, &args).await,
+        Verb::Webhook(what) => webhook::run(context, &what).await,
         Verb::Order(args) => winding::order(context, &args).await,
         Verb::Picture(args) => picture::picture(context, &args).await,
         Verb::Plot(args) => plot::plot(context, &args).await,

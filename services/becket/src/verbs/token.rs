@@ -30,6 +30,19 @@ pub(crate) fn run(args: &Token) -> Result<(), Failure> {
     print(&lines)
 }
 
+/// Makes a secret of 256 random bits, as 64 hexadecimal digits, in a file of its own.
+///
+/// # Errors
+/// [`Failure::Start`], [`Failure::File`].
+pub(super) fn new_secret(path: &Path) -> Result<String, Failure> {
+    let mut bytes = [0; 32];
+    getrandom::fill(&mut bytes)
+        .map_err(|error| Failure::Start(format!("the system gives no random bytes: {error}")))?;
+    let secret: String = bytes.iter().map(|byte| format!("{byte:02x}")).collect();
+    write_secret(path, &secret)?;
+    Ok(secret)
+}
+
 fn entry(name: &str, roles: &[becket_access::Role], token: &NewToken) -> String {
     let roles: Vec<String> = roles.iter().map(|role| format!("\"{role}\"")).collect();
     let name = name.replace('\\', "\\\\").replace('"', "\\\"");

@@ -6,7 +6,10 @@ use std::time::Duration;
 
 use becket_api::cloud_event::to_json;
 use becket_api::cutting::{WatchCutListRequest, WatchCutListResponse};
-use becket_api::feed::{StartPosition, WatchEventsRequest, WatchEventsResponse};
+use becket_api::feed::{
+    CreateWebhookRequest, StartPosition, WatchEventsRequest, WatchEventsResponse, Webhook,
+};
+use becket_e2e::receiver::Receiver;
 use becket_e2e::{Server, Shop, reason};
 use tokio::task::{JoinHandle, JoinSet};
 use tonic::{Code, Status, Streaming};
@@ -275,4 +278,55 @@ async fn the_verb_prints_each_event_once_over_starts() {
     let expected: Vec<i64> = told(&mut shop).await.into_iter().map(|event| event.sequence).collect();
     assert_eq!(all, expected);
     assert!(data(&fresh.folder).exists());
+}
+
+/// A job's subject.
+fn subject(number: usize) -> String {
+    format!("jobs/W-{number:03}")
+}
+
+/// Two replicas, one of which tells; whichever is killed, the other takes over, and the receiver misses nothing and has first sights in order.
+#[tokio::test(flavor = "multi_thread")]
+async fn a_receiver_is_told_everything_though_the_teller_is_killed() {
+    const JOBS: usize = 30;
+    let replicas = Replicas::with("[webhooks]\nfirst_pause = \"50ms\"\nlongest_pause = \"200ms\"\n");
+    replicas.migrate();
+    let [(a, mut shop), (b, _)] = two(&replicas).await;
+    shop.load().await.unwrap();
+    let mut receiver = Receiver::start().await;
+    let request = CreateWebhookRequest {
+        request_id: shop.request_id(),
+        webhook: Some(Webhook { webhook_id: "erp".into(), url: receiver.url(), ..Webhook::default() }),
+        secret: "0123456789abcdef0123456789abcdef".into(),
+    };
+    shop.webhooks.create_webhook(request).await.unwrap();
+    let mut servers = vec![a, b];
+    let mut seen: Vec<String> = Vec::new();
+    let mut sent = 0;
+    for round in 0..3 {
+        let mut shop = Shop::connect(servers.last().unwrap().url()).await.unwrap();
+        for _ in 0..JOBS / 3 {
+            let mut job = job(sent);
+            job.serial_id = subject(sent)["jobs/".len()..].to_owned();
+            shop.open_job(job).await.unwrap();
+            sent += 1;
+        }
+        // Killed in the midst of telling, and another one comes.
+        let until = sent.min(JOBS / 3 * round + 4);
+        while seen.len() < until {
+            let posted = receiver.next(LONG).await.expect("nothing is told any more").subject();
+            if !seen.contains(&posted) {
+                seen.push(posted);
+            }
+        }
+        servers.remove(0).kill();
+        servers.push(replicas.serve(&format!("more-{round}")));
+    }
+    while seen.len() < JOBS {
+        let posted = receiver.next(LONG).await.expect("nothing is told any more").subject();
+        if !seen.contains(&posted) {
+            seen.push(posted);
+        }
+    }
+    assert_eq!(seen, (0..JOBS).map(subject).collect::<Vec<_>>());
 }
