@@ -29,6 +29,13 @@
 //! a lock, for a statement and for a client is bounded by the time-outs of [`Options`]; what runs out of them is
 //! [`StoreError::Busy`](becket_store::StoreError::Busy).
 //!
+//! # Failover
+//!
+//! An address may name several servers, the primary and its standbys. The store looks for the one that takes writes, asks it twice a
+//! second whether it still does, and goes to another one when it does not. It never makes a standby a primary, and it stays with a
+//! primary that answers. What was answered survives if the standby is synchronous: a COMMIT waits for it, and the statement's time-out
+//! does not end that wait. The call's deadline ends it for the caller, who is told nothing, and its repeat finds out.
+//!
 //! # News
 //!
 //! Whoever moves entries into the journal sends a NOTIFY with them, which [`changes`](becket_store::Engine::changes) hears in
@@ -45,6 +52,7 @@ mod cut_lists;
 mod errors;
 mod evidence;
 mod floor;
+mod hosts;
 mod idempotency;
 mod jobs;
 mod journal;
@@ -52,6 +60,7 @@ mod news;
 mod on_floor;
 mod open;
 mod options;
+mod primary;
 mod records;
 mod scales;
 mod sequencer;

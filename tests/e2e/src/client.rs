@@ -1,6 +1,7 @@
 //! A client of all services.
 
 use std::sync::atomic::{AtomicU64, Ordering};
+use std::time::Duration;
 
 use becket_api::cutting::coil_service_client::CoilServiceClient;
 use becket_api::cutting::cut_list_service_client::CutListServiceClient;
@@ -20,6 +21,9 @@ use tonic_types::StatusExt as _;
 
 /// Largest answer that is accepted, in bytes.
 pub(crate) const LARGEST_ANSWER: usize = 64 * 1024 * 1024;
+
+/// How long a lazy client takes to find that nobody is there.
+const CONNECT_WITHIN: Duration = Duration::from_secs(1);
 
 /// Numbers request ids, which must differ among all clients of a test.
 static NEXT_ID: AtomicU64 = AtomicU64::new(1);
@@ -75,6 +79,19 @@ impl Shop {
         let stringing = Endpoint::from_shared(stringing_url.to_owned())?.connect().await?;
         let cutting = Endpoint::from_shared(cutting_url.to_owned())?.connect().await?;
         Ok(Self::on(stringing, cutting))
+    }
+
+    /// As [`Shop::connect_split`], but connects with the first call, and again whenever the connection is lost. Nobody needs
+    /// to answer there yet.
+    ///
+    /// # Errors
+    /// If a text is not an address.
+    pub fn lazy(stringing_url: &str, cutting_url: &str) -> Result<Self, Error> {
+        let channel = |url: &str| -> Result<Channel, Error> {
+            let endpoint = Endpoint::from_shared(url.to_owned())?;
+            Ok(endpoint.connect_timeout(CONNECT_WITHIN).connect_lazy())
+        };
+        Ok(Self::on(channel(stringing_url)?, channel(cutting_url)?))
     }
 
     fn on(stringing: Channel, cutting: Channel) -> Self {

@@ -15,14 +15,19 @@
     reason = "part of tests: without a server there is nothing to test"
 )]
 
-use std::io::{BufRead, BufReader};
+mod pair;
+
+use std::io::{BufRead as _, BufReader, Write as _};
 use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Stdio};
 use std::sync::atomic::{AtomicU32, Ordering};
 use std::sync::{Mutex, OnceLock, PoisonError};
 
+pub use pair::Pair;
+
 /// What the shell does. `$1` is the folder of the server's programs. It prints the folder of the data when the server is ready, and ends the
-/// server at the end of its standard input. Lines "kill" and "start" in between end the server as a crash would, and start it again.
+/// server at the end of its standard input. Lines "kill" and "start" in between end the server as a crash would, and start it again; "crash" kills its
+/// first process alone, and the others find out.
 const SCRIPT: &str = r#"
 set -eu
 bin=$1
@@ -37,15 +42,24 @@ if [ -n "${CERTIFICATE-}" ]; then
     printf 'local all all trust\nhostssl all all 127.0.0.1/32 trust\n' >"$dir/data/pg_hba.conf"
     network="-c listen_addresses=127.0.0.1 -c port=$PORT -c ssl=on -c ssl_cert_file=$dir/server.pem -c ssl_key_file=$dir/server.key"
 fi
-start() {
+launch() {
     # Unquoted on purpose: several arguments.
     "$bin/postgres" -D "$dir/data" -k "$dir" $network -c max_connections=200 -c shared_buffers=64MB \
         -c unix_socket_permissions=0777 -c log_min_messages=fatal >>"$dir/server.log" 2>&1 &
     pid=$!
     tries=0
     until "$bin/pg_isready" -q -h "$dir" -p "${PORT:-5432}" -d postgres -U becket; do
-        kill -0 "$pid" 2>/dev/null && [ "$tries" -lt 600 ] || { cat "$dir/server.log" >&2; exit 1; }
+        kill -0 "$pid" 2>/dev/null && [ "$tries" -lt 600 ] || return 1
         tries=$((tries + 1))
+        sleep 0.1
+    done
+}
+start() {
+    # What a killed server left behind ends by itself, and keeps a new one out until it has.
+    launches=0
+    until launch; do
+        launches=$((launches + 1))
+        [ "$launches" -lt 100 ] || { cat "$dir/server.log" >&2; exit 1; }
         sleep 0.1
     done
 }
@@ -56,6 +70,7 @@ while read -r word; do
     case "$word" in
         # Immediate shutdown: no checkpoint, recovery from the log at the next start.
         kill) kill -QUIT "$pid"; wait "$pid" || true ;;
+        crash) kill -KILL "$pid"; { wait "$pid"; } 2>/dev/null || true ;;
         start) start ;;
     esac
     echo done
@@ -121,32 +136,16 @@ impl Server {
     }
 
     fn start_with(encryption: Option<Encryption<'_>>) -> Self {
-        let programs = programs();
         let port = if encryption.is_some() { free_port() } else { USUAL_PORT };
-        let mut command = if rustix::process::geteuid().is_root() {
-            let mut command = Command::new("setpriv");
-            let (user, group) = unprivileged();
-            command.args(["--reuid", &user, "--regid", &group, "--clear-groups", "sh"]);
-            // The folder of the caller may be closed to that user.
-            command.current_dir("/");
-            command
-        } else {
-            Command::new("sh")
-        };
+        let mut environment = Vec::new();
         if let Some(Encryption { certificate, key }) = encryption {
-            command.env("CERTIFICATE", certificate).env("KEY", key).env("PORT", port.to_string());
+            environment = vec![
+                ("CERTIFICATE", certificate.to_owned()),
+                ("KEY", key.to_owned()),
+                ("PORT", port.to_string()),
+            ];
         }
-        let mut child = command
-            .args(["-c", SCRIPT, "sh"])
-            .arg(&programs)
-            .env_remove("PGDATA")
-            .stdin(Stdio::piped())
-            .stdout(Stdio::piped())
-            .spawn()
-            .expect("a shell can be started");
-        let stdout = child.stdout.take().expect("standard output is a pipe");
-        let mut shell = Shell { child, told: BufReader::new(stdout) };
-        let folder = PathBuf::from(shell.line());
+        let (shell, folder, programs) = Shell::start(SCRIPT, &environment);
         Self { shell: Mutex::new(shell), folder, programs, databases: AtomicU32::new(0), port }
     }
 
@@ -177,29 +176,7 @@ impl Server {
     /// # Panics
     /// If it fails.
     pub fn sql(&self, database: &str, sql: &str) -> String {
-        let done = Command::new(self.programs.join("psql"))
-            .args([
-                "-X",
-                "-q",
-                "-A",
-                "-t",
-                "-v",
-                "ON_ERROR_STOP=1",
-                "-U",
-                "becket",
-                "-d",
-                database,
-                "-c",
-                sql,
-            ])
-            .arg("-h")
-            .arg(&self.folder)
-            .args(["-p", &self.port.to_string()])
-            .output()
-            .expect("psql can be started");
-        let error = String::from_utf8_lossy(&done.stderr);
-        assert!(done.status.success(), "{sql}: {error}");
-        String::from_utf8_lossy(&done.stdout).trim_end().to_owned()
+        psql(&self.programs, &self.folder, self.port, database, sql)
     }
 
     /// One of the server's own client programs, such as `pg_dump`, told how to reach the server.
@@ -218,6 +195,15 @@ impl Server {
         self.tell("kill");
     }
 
+    /// Kills the first process of the server, and that alone: those that serve connections find out by themselves. It is started
+    /// again by [`Server::revive`].
+    ///
+    /// # Panics
+    /// If the shell beside it is gone.
+    pub fn crash(&self) {
+        self.tell("crash");
+    }
+
     /// Starts a server that was killed; it recovers what was committed.
     ///
     /// # Panics
@@ -227,15 +213,52 @@ impl Server {
     }
 
     fn tell(&self, word: &str) {
-        use std::io::Write as _;
-        let mut shell = self.shell.lock().unwrap_or_else(PoisonError::into_inner);
-        let input = shell.child.stdin.as_mut().expect("standard input is a pipe");
-        writeln!(input, "{word}").expect("the shell listens");
-        assert_eq!(shell.line(), "done", "after {word}");
+        self.shell.lock().unwrap_or_else(PoisonError::into_inner).tell(word);
     }
 }
 
 impl Shell {
+    /// Starts a shell with this script. Returns the folder that it names and that of the server's programs, too.
+    fn start(script: &str, environment: &[(&str, String)]) -> (Self, PathBuf, PathBuf) {
+        let programs = programs();
+        let mut command = if rustix::process::geteuid().is_root() {
+            let mut command = Command::new("setpriv");
+            let (user, group) = unprivileged();
+            command.args(["--reuid", &user, "--regid", &group, "--clear-groups", "sh"]);
+            // The folder of the caller may be closed to that user.
+            command.current_dir("/");
+            command
+        } else {
+            Command::new("sh")
+        };
+        let mut child = command
+            .args(["-c", script, "sh"])
+            .arg(&programs)
+            .envs(environment.iter().map(|(name, value)| (name, value)))
+            .env_remove("PGDATA")
+            .stdin(Stdio::piped())
+            .stdout(Stdio::piped())
+            .spawn()
+            .expect("a shell can be started");
+        let stdout = child.stdout.take().expect("standard output is a pipe");
+        let mut shell = Self { child, told: BufReader::new(stdout) };
+        let folder = PathBuf::from(shell.line());
+        (shell, folder, programs)
+    }
+
+    fn tell(&mut self, word: &str) {
+        let input = self.child.stdin.as_mut().expect("standard input is a pipe");
+        writeln!(input, "{word}").expect("the shell listens");
+        assert_eq!(self.line(), "done", "after {word}");
+    }
+
+    /// Waits until the shell has ended the servers.
+    fn end(&mut self) {
+        // The end of its input is what ends it.
+        drop(self.child.stdin.take());
+        drop(self.child.wait());
+    }
+
     fn line(&mut self) -> String {
         let mut line = String::new();
         let read = self.told.read_line(&mut line).expect("the shell answers");
@@ -246,11 +269,22 @@ impl Shell {
 
 impl Drop for Server {
     fn drop(&mut self) {
-        let mut shell = self.shell.lock().unwrap_or_else(PoisonError::into_inner);
-        // The end of its input is what ends it.
-        drop(shell.child.stdin.take());
-        drop(shell.child.wait());
+        self.shell.lock().unwrap_or_else(PoisonError::into_inner).end();
     }
+}
+
+/// Runs SQL on the server with a socket in `folder` and returns what it prints, without headings, columns apart by "|".
+fn psql(programs: &Path, folder: &Path, port: u16, database: &str, sql: &str) -> String {
+    let done = Command::new(programs.join("psql"))
+        .args(["-X", "-q", "-A", "-t", "-v", "ON_ERROR_STOP=1", "-U", "becket", "-d", database, "-c", sql])
+        .arg("-h")
+        .arg(folder)
+        .args(["-p", &port.to_string()])
+        .output()
+        .expect("psql can be started");
+    let error = String::from_utf8_lossy(&done.stderr);
+    assert!(done.status.success(), "{sql}: {error}");
+    String::from_utf8_lossy(&done.stdout).trim_end().to_owned()
 }
 
 /// A port that nobody has at the moment.

@@ -8,6 +8,7 @@ mod concurrency;
 mod design;
 mod docs;
 mod every_method;
+mod faults;
 mod feeds;
 mod identity;
 mod kill;

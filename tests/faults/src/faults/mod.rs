@@ -1,0 +1,95 @@
+//! The faults, one file each.
+
+mod failover;
+mod kill;
+mod postgres;
+
+use std::time::{Duration, Instant};
+
+pub use failover::failover;
+pub use kill::{kill_postgres_replica, kill_sqlite};
+pub use postgres::crash;
+
+use crate::audit::{Audit, check_repeat, drawn};
+use crate::crew::Crew;
+use crate::report::Outcome;
+use crate::site::Site;
+use becket_e2e::Shop;
+use becket_e2e::random::Random;
+
+/// Stations that work at the same time.
+const STATIONS: usize = 4;
+
+/// A site, its crew and what was found so far.
+pub(crate) struct Trial {
+    pub(crate) crew: Crew,
+    pub(crate) outcome: Outcome,
+    pub(crate) random: Random,
+    audit: Audit,
+    doors: Vec<Shop>,
+}
+
+impl Trial {
+    /// Loads the shop behind the doors.
+    pub(crate) async fn begin(fault: &str, engine: &str, doors: Vec<Shop>, seed: u64) -> Self {
+        let crew = Crew::new(&doors, STATIONS, seed).await;
+        let audit = Audit::begin(&mut doors[0].clone()).await;
+        let outcome = Outcome::new(fault, engine);
+        Self { crew, outcome, random: Random::new(seed), audit, doors }
+    }
+
+    /// A random time up to `longest`.
+    pub(crate) fn moment(&mut self, longest: Duration) -> Duration {
+        let us = usize::try_from(longest.as_micros()).unwrap_or(usize::MAX);
+        Duration::from_micros(u64::try_from(self.random.below(us)).unwrap_or(0))
+    }
+
+    /// Lets the stations work for this long.
+    pub(crate) async fn work(&mut self, time: Duration) {
+        self.crew.work();
+        tokio::time::sleep(time).await;
+    }
+
+    /// The fault has been gone since `since`: waits until all stations are answered, lets them pause and looks whether everything holds.
+    pub(crate) async fn settle(&mut self, since: Instant, site: Option<&Site>) {
+        let took = self.crew.recovered(since).await;
+        self.outcome.recovery = self.outcome.recovery.max(took);
+        self.crew.pause().await;
+        self.outcome.rounds += 1;
+        let mut shop = self.doors[self.outcome.rounds % self.doors.len()].clone();
+        let checked = {
+            // Copied, so that no lock is held over the questions.
+            let known = self.crew.ledger.known().copy();
+            self.audit.check(&mut shop, &known).await
+        };
+        match checked {
+            Ok(findings) => self.outcome.add(findings),
+            Err(status) => self.outcome.other.push(format!("the check was not answered: {status:?}")),
+        }
+        let answer = drawn(&self.crew.ledger.known(), &mut self.random);
+        if let Some(answer) = answer {
+            match check_repeat(&mut shop, &answer).await {
+                Ok(differs) => self.outcome.twice.extend(differs),
+                Err(status) => self.outcome.other.push(format!("a repeat was refused: {status:?}")),
+            }
+        }
+        if let Some(site) = site {
+            self.outcome.other.extend(site.complaints());
+        }
+    }
+
+    /// The outcome.
+    pub(crate) fn end(mut self) -> Outcome {
+        let known = self.crew.ledger.known();
+        self.outcome.acknowledged = known.requests.len();
+        self.outcome.unanswered = known.unanswered;
+        self.outcome.other.extend(known.wrong.iter().cloned());
+        drop(known);
+        self.outcome
+    }
+
+    /// Whether it makes no sense to go on.
+    pub(crate) fn is_lost(&self) -> bool {
+        !self.crew.ledger.known().wrong.is_empty() || !self.outcome.faults().is_empty()
+    }
+}
