@@ -13,6 +13,10 @@ use crate::settings::LimitSettings;
 
 /// Time to build up a connection.
 const CONNECT_TIMEOUT: Duration = Duration::from_secs(2);
+/// How often a connection is asked whether it is still there, and how long the answer may take. Shorter than for callers: a network that
+/// forgot the one connection to the other service would hold up every call until this is noticed.
+const ALIVE_EVERY: Duration = Duration::from_secs(2);
+const ALIVE_WITHIN: Duration = Duration::from_secs(2);
 /// Bytes that a connection within the process holds in each direction.
 const LOCAL_BUFFER: usize = 256 * 1024;
 
@@ -126,8 +130,9 @@ impl RemoteService {
             .map_err(|invalid| error(&invalid))?
             .connect_timeout(CONNECT_TIMEOUT)
             .tcp_nodelay(true)
-            .http2_keep_alive_interval(limits.keepalive_interval)
-            .keep_alive_timeout(limits.keepalive_timeout);
+            .http2_keep_alive_interval(ALIVE_EVERY.min(limits.keepalive_interval))
+            .keep_alive_timeout(ALIVE_WITHIN.min(limits.keepalive_timeout))
+            .keep_alive_while_idle(true);
         if self.endpoint.starts_with("https://") {
             endpoint =
                 endpoint.tls_config(client_tls(self.ca_pem.as_deref())).map_err(|invalid| error(&invalid))?;

@@ -28,6 +28,8 @@ pub fn init_telemetry(settings: &TelemetrySettings) -> Result<(), TelemetryError
     let builder = tracing_subscriber::fmt()
         .with_env_filter(filter)
         .with_writer(std::io::stderr)
+        // What cannot be written, as on a full disk, is lost. Telling that on standard error, too, would panic and fail the call.
+        .log_internal_errors(false)
         .with_ansi(std::io::stderr().is_terminal());
     match settings.format {
         LogFormat::Text => builder.try_init(),

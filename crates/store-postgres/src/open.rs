@@ -22,6 +22,11 @@ const OLDEST_SERVER: i32 = 15_00_00;
 /// Connections that listen; each listener has one of its own.
 const LISTENERS: u32 = 4;
 
+/// A connection that rested no longer than this is used without asking it first.
+const TRUSTED: Duration = Duration::from_secs(1);
+/// A connection that does not answer in this time is closed.
+const ANSWER_WITHIN: Duration = Duration::from_secs(1);
+
 /// Why a database cannot be opened.
 #[derive(Debug, thiserror::Error)]
 #[non_exhaustive]
@@ -227,7 +232,22 @@ impl PostgresStore {
 /// Connections to the server of this number. Where there are several servers, none goes to one that has become a standby: what it answered
 /// could be old.
 fn pool(connections: u32, options: &Options, sessions: &[PgConnectOptions], at: usize) -> PgPool {
-    let pool = PgPoolOptions::new().max_connections(connections).acquire_timeout(options.acquire_timeout);
+    // A connection over a network that forgot it answers nothing for ever: no question to it may be without an end. One that was just in use is
+    // trusted, since asking costs a way to the server and back for each statement that a call makes.
+    let pool = PgPoolOptions::new()
+        .max_connections(connections)
+        .acquire_timeout(options.acquire_timeout)
+        .test_before_acquire(false)
+        .before_acquire(|db, rest| {
+            let trusted = rest.idle_for < TRUSTED;
+            Box::pin(async move { Ok(trusted || answers(db).await) })
+        })
+        .after_release(|db, _| {
+            Box::pin(async move {
+                // An error closes it at once; "false" would take leave of a server that may not listen.
+                if answers(db).await { Ok(true) } else { Err(sqlx::Error::PoolTimedOut) }
+            })
+        });
     if sessions.len() < 2 {
         return pool.connect_lazy_with(sessions[at].clone());
     }
@@ -240,6 +260,11 @@ fn pool(connections: u32, options: &Options, sessions: &[PgConnectOptions], at: 
         })
     });
     guarded.connect_lazy_with(sessions[at].clone())
+}
+
+/// Whether a connection answers soon, what it still had to do before included.
+async fn answers(db: &mut PgConnection) -> bool {
+    matches!(tokio::time::timeout(ANSWER_WITHIN, db.ping()).await, Ok(Ok(())))
 }
 
 /// What holds for every connection that works.

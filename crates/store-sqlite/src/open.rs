@@ -4,9 +4,9 @@ use std::path::{Path, PathBuf};
 use std::time::Duration;
 
 use becket_store::StoreError;
-use sqlx::SqlitePool;
 use sqlx::migrate::{MigrateError, Migrator};
 use sqlx::sqlite::{SqliteConnectOptions, SqliteJournalMode, SqlitePoolOptions, SqliteSynchronous};
+use sqlx::{Connection as _, SqlitePool};
 
 use crate::errors::engine;
 use crate::news::Newsroom;
@@ -121,7 +121,7 @@ impl SqliteStore {
         let unusable =
             |source: sqlx::Error| OpenError::Unusable { path: path.to_owned(), source: source.into() };
         // Kept for as long as the store lives, so that others can tell that the file is in use.
-        let writer = pool(1).idle_timeout(None).max_lifetime(None);
+        let writer = whole(pool(1)).idle_timeout(None).max_lifetime(None);
         let writer = writer.connect_with(options.clone()).await.map_err(unusable)?;
         migrate(path, &writer).await?;
         let reader = pool(READERS).connect_with(options.read_only(true)).await.map_err(unusable)?;
@@ -224,6 +224,13 @@ fn pool(connections: u32) -> SqlitePoolOptions {
         .test_before_acquire(false)
 }
 
+/// Replaces a connection that is left in a transaction. When the disk is full the engine undoes a transaction by itself
+/// (<https://www.sqlite.org/lang_transaction.html>, "Response To Errors Within A Transaction"), which the driver does not
+/// learn: it would refuse to begin another one for ever.
+fn whole(pool: SqlitePoolOptions) -> SqlitePoolOptions {
+    pool.before_acquire(|db, _| Box::pin(async move { Ok(!db.is_in_transaction()) }))
+}
+
 /// Makes the file where it must be made. Returns whether it was there before.
 fn prepare(path: &Path, mode: OpenMode) -> Result<bool, OpenError> {
     let name = || path.to_owned();
@@ -268,4 +275,49 @@ async fn migrate(path: &Path, writer: &SqlitePool) -> Result<(), OpenError> {
         .run(writer)
         .await
         .map_err(|source| OpenError::Migration { path: path.to_owned(), source: Box::new(source) })
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used, reason = "tests")]
+
+    use becket_store::{Document, NewWire, StringStore as _, WriteContext, Written};
+
+    use super::*;
+
+    async fn import(store: &SqliteStore, id: &str, bytes: usize) -> Result<Written, StoreError> {
+        let ctx = WriteContext {
+            method: "test",
+            request_id: id.to_owned(),
+            request_digest: [1; 32],
+            actor: String::new(),
+            origin: String::new(),
+            now_us: 1,
+        };
+        let document = Document { bytes: vec![7; bytes], json: "{}".to_owned() };
+        let wire = NewWire { wire_id: id.to_owned(), material: 1, document };
+        store.import_wires(&ctx, vec![wire], Box::new(|_| Vec::new())).await
+    }
+
+    /// A database that may not grow is full as on a full disk.
+    #[tokio::test]
+    async fn writes_go_on_after_the_disk_was_full() {
+        let dir = tempfile::tempdir().unwrap();
+        let store = SqliteStore::open(&dir.path().join("a.db"), OpenMode::CreateNew).await.unwrap();
+        for id in ["first", "second"] {
+            let mut db = store.writer.acquire().await.unwrap();
+            let pages: i64 = sqlx::query_scalar("PRAGMA page_count").fetch_one(&mut *db).await.unwrap();
+            let full = format!("PRAGMA max_page_count = {pages}");
+            sqlx::raw_sql(sqlx::AssertSqlSafe(full)).execute(&mut *db).await.unwrap();
+            drop(db);
+            let refused = import(&store, id, 1 << 20).await;
+            assert!(matches!(refused, Err(StoreError::Unavailable(_))), "{refused:?}");
+            let mut db = store.writer.acquire().await.unwrap();
+            sqlx::raw_sql("PRAGMA max_page_count = 1000000").execute(&mut *db).await.unwrap();
+            drop(db);
+            assert!(!import(&store, id, 1 << 20).await.unwrap().repeated, "nothing was stored before");
+            assert!(import(&store, id, 1 << 20).await.unwrap().repeated);
+        }
+        store.close().await;
+    }
 }
