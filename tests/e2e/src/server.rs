@@ -128,10 +128,23 @@ impl Server {
     /// Where there is no Linux `/proc`.
     #[must_use]
     pub fn peak_bytes(&self) -> u64 {
+        self.memory_bytes("VmHWM:")
+    }
+
+    /// Memory that the process holds now (resident set), in bytes.
+    ///
+    /// # Panics
+    /// Where there is no Linux `/proc`.
+    #[must_use]
+    pub fn resident_bytes(&self) -> u64 {
+        self.memory_bytes("VmRSS:")
+    }
+
+    fn memory_bytes(&self, name: &str) -> u64 {
         let status = std::fs::read_to_string(self.proc("status")).expect("the process runs");
-        let peak = status.lines().find_map(|line| line.strip_prefix("VmHWM:"));
-        let kib = peak.and_then(|text| text.trim().trim_end_matches(" kB").parse::<u64>().ok());
-        kib.expect("the system tells the peak") * 1024
+        let told = status.lines().find_map(|line| line.strip_prefix(name));
+        let kib = told.and_then(|text| text.trim().trim_end_matches(" kB").parse::<u64>().ok());
+        kib.expect("the system tells it") * 1024
     }
 
     fn proc(&self, file: &str) -> PathBuf {

@@ -4,15 +4,19 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use becket_api::cutting::{CutList, CutStep, ListCutListsRequest, StepState};
 use becket_api::journal::ListEntriesRequest;
+use becket_api::journal::journal_service_client::JournalServiceClient;
 use becket_e2e::Shop;
 use becket_e2e::invariants::{check_pieces, check_stock, is, is_behind};
 use becket_e2e::random::Random;
 use tonic::Status;
+use tonic::transport::Channel;
 
 use crate::ledger::Known;
 
 /// Entries of a page of the journal.
 const PAGE: i32 = 500;
+/// Largest page that is accepted, in bytes.
+const LARGEST_PAGE: usize = 64 << 20;
 /// Request ids of this harness begin so.
 const OURS: &str = "e2e-";
 
@@ -24,8 +28,22 @@ pub(crate) struct Audit {
     booked: BTreeMap<String, BTreeSet<(i64, i32)>>,
     /// Requests that loaded the shop.
     setup: BTreeSet<String>,
+    journals: Vec<Journal>,
+}
+
+/// A journal, as far as it was read.
+struct Journal {
+    client: JournalServiceClient<Channel>,
+    /// Token of the last page, which may have grown, and the entries of those before it.
     page_token: String,
     entries_before_page: i64,
+}
+
+impl Journal {
+    fn at(channel: &Channel) -> Self {
+        let client = JournalServiceClient::new(channel.clone()).max_decoding_message_size(LARGEST_PAGE);
+        Self { client, page_token: String::new(), entries_before_page: 0 }
+    }
 }
 
 /// What does not hold, in the columns of the table.
@@ -38,11 +56,15 @@ pub(crate) struct Findings {
 }
 
 impl Audit {
-    /// Begins with a shop that was just loaded.
-    pub(crate) async fn begin(shop: &mut Shop) -> Self {
-        let mut audit = Self::default();
+    /// Begins with a shop that was just loaded. Services with data of their own have a journal each.
+    pub(crate) async fn begin(shop: &Shop, split: bool) -> Self {
+        let mut journals = vec![Journal::at(&shop.cutting)];
+        if split {
+            journals.push(Journal::at(&shop.stringing));
+        }
+        let mut audit = Self { journals, ..Self::default() };
         let mut findings = Findings::default();
-        audit.read_journal(shop, &mut findings).await.expect("the journal can be read");
+        audit.read_journals(&mut findings).await.expect("the journal can be read");
         assert!(findings.other.is_empty(), "{findings:?}");
         audit.setup = audit.booked.keys().cloned().collect();
         audit
@@ -54,7 +76,7 @@ impl Audit {
     /// What the server answers.
     pub(crate) async fn check(&mut self, shop: &mut Shop, known: &Known) -> Result<Findings, Status> {
         let mut findings = Findings::default();
-        self.read_journal(shop, &mut findings).await?;
+        self.read_journals(&mut findings).await?;
         self.check_requests(known, &mut findings);
         let lists = self.lists(shop).await?;
         check_steps(&lists, known, &mut findings);
@@ -66,29 +88,34 @@ impl Audit {
         Ok(findings)
     }
 
-    async fn read_journal(&mut self, shop: &mut Shop, findings: &mut Findings) -> Result<(), Status> {
-        loop {
-            let request = ListEntriesRequest {
-                page_size: PAGE,
-                page_token: self.page_token.clone(),
-                ..ListEntriesRequest::default()
-            };
-            let page = shop.journal.list_entries(request).await?.into_inner();
-            for (at, entry) in (self.entries_before_page + 1..).zip(&page.entries) {
-                if entry.sequence != at {
-                    findings.other.push(format!("the journal has {} where {at} should be", entry.sequence));
+    async fn read_journals(&mut self, findings: &mut Findings) -> Result<(), Status> {
+        for journal in &mut self.journals {
+            loop {
+                let request = ListEntriesRequest {
+                    page_size: PAGE,
+                    page_token: journal.page_token.clone(),
+                    ..ListEntriesRequest::default()
+                };
+                let page = journal.client.list_entries(request).await?.into_inner();
+                for (at, entry) in (journal.entries_before_page + 1..).zip(&page.entries) {
+                    if entry.sequence != at {
+                        let gap = format!("the journal has {} where {at} should be", entry.sequence);
+                        findings.other.push(gap);
+                    }
+                    if entry.request_id.starts_with(OURS) {
+                        let time =
+                            entry.entry_time.as_ref().map_or((0, 0), |time| (time.seconds, time.nanos));
+                        self.booked.entry(entry.request_id.clone()).or_default().insert(time);
+                    }
                 }
-                if entry.request_id.starts_with(OURS) {
-                    let time = entry.entry_time.as_ref().map_or((0, 0), |time| (time.seconds, time.nanos));
-                    self.booked.entry(entry.request_id.clone()).or_default().insert(time);
+                if page.next_page_token.is_empty() {
+                    break;
                 }
+                journal.page_token = page.next_page_token;
+                journal.entries_before_page += i64::try_from(page.entries.len()).unwrap_or(0);
             }
-            if page.next_page_token.is_empty() {
-                return Ok(());
-            }
-            self.page_token = page.next_page_token;
-            self.entries_before_page += i64::try_from(page.entries.len()).unwrap_or(0);
         }
+        Ok(())
     }
 
     fn check_requests(&self, known: &Known, findings: &mut Findings) {

@@ -17,6 +17,7 @@ mod audit;
 mod crew;
 pub mod faults;
 mod ledger;
+mod proxy;
 mod report;
 mod site;
 mod station;

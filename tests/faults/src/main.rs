@@ -32,6 +32,10 @@ enum Fault {
     Kill,
     Postgres,
     Failover,
+    Network,
+    Disk,
+    Slow,
+    Clock,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
@@ -63,11 +67,28 @@ async fn main() -> ExitCode {
                 outcomes.push(outcome);
             }
         };
+        ($fault:ident on $engine:ident: $run:ident, $usual:expr, if a_disk_can_be_mounted) => {
+            if arguments.wants(Fault::$fault, Engine::$engine) {
+                match faults::$run(binary, arguments.rounds($usual), seed).await {
+                    Some(outcome) => {
+                        eprintln!("{} ({}): {} rounds", outcome.fault, outcome.engine, outcome.rounds);
+                        outcomes.push(outcome);
+                    }
+                    None => eprintln!("disk full: left out, since only the superuser can mount a small disk"),
+                }
+            }
+        };
     }
     try_out!(Kill on Sqlite: kill_sqlite, 200);
     try_out!(Kill on Postgresql: kill_postgres_replica, 200);
     try_out!(Postgres on Postgresql: crash, 50);
     try_out!(Failover on Postgresql: failover, 20);
+    try_out!(Network on Sqlite: network, 30);
+    try_out!(Slow on Postgresql: slow_database, 30);
+    try_out!(Clock on Sqlite: clock_sqlite, 50);
+    try_out!(Clock on Postgresql: clock_postgres, 50);
+    try_out!(Disk on Sqlite: disk_sqlite, 20, if a_disk_can_be_mounted);
+    try_out!(Disk on Postgresql: disk_postgres, 20, if a_disk_can_be_mounted);
     println!("{}", table(&outcomes));
     let faults: Vec<String> = outcomes.iter().map(Outcome::faults).filter(|text| !text.is_empty()).collect();
     for fault in &faults {

@@ -35,7 +35,7 @@ impl Site {
         site
     }
 
-    /// Replicas on a database, whose tables are made. `more` is added to the section of the settings that names the database.
+    /// Replicas on a database, whose tables are made. `more` is added to the settings.
     pub(crate) fn postgres(binary: &Path, url: &str, replicas: usize, more: &str) -> Self {
         let folder = tempfile::tempdir().expect("a folder can be made");
         let config = folder.path().join("becket.toml");
@@ -95,6 +95,11 @@ impl Site {
     /// One client for each replica, which connects when it is used.
     pub(crate) fn doors(&self) -> Vec<Shop> {
         self.ports.iter().map(|port| door(&format!("http://127.0.0.1:{port}"))).collect()
+    }
+
+    /// Address of a replica.
+    pub(crate) fn url(&self, replica: usize) -> String {
+        format!("http://127.0.0.1:{}", self.ports[replica])
     }
 
     /// What the replicas wrote to standard error and must not have: that something panicked or failed inside. That a database is away

@@ -72,6 +72,12 @@ while read -r word; do
         kill) kill -QUIT "$pid"; wait "$pid" || true ;;
         crash) kill -KILL "$pid"; { wait "$pid"; } 2>/dev/null || true ;;
         start) start ;;
+        # A server that ended itself is started again; one that recovers by itself is waited for.
+        ensure)
+            until "$bin/pg_isready" -q -h "$dir" -p "${PORT:-5432}" -d postgres -U becket; do
+                kill -0 "$pid" 2>/dev/null || start
+                sleep 0.1
+            done ;;
     esac
     echo done
 done
@@ -123,7 +129,16 @@ impl Server {
     /// If it cannot be started.
     #[must_use]
     pub fn start() -> Self {
-        Self::start_with(None)
+        Self::start_with(None, None)
+    }
+
+    /// Starts a server of its own whose data are in a folder of this one.
+    ///
+    /// # Panics
+    /// If it cannot be started.
+    #[must_use]
+    pub fn start_in(folder: &Path) -> Self {
+        Self::start_with(None, Some(folder))
     }
 
     /// Starts a server of its own that also listens on a free port of loopback, for encrypted connections alone.
@@ -132,10 +147,10 @@ impl Server {
     /// If it cannot be started.
     #[must_use]
     pub fn start_encrypted(encryption: Encryption<'_>) -> Self {
-        Self::start_with(Some(encryption))
+        Self::start_with(Some(encryption), None)
     }
 
-    fn start_with(encryption: Option<Encryption<'_>>) -> Self {
+    fn start_with(encryption: Option<Encryption<'_>>, place: Option<&Path>) -> Self {
         let port = if encryption.is_some() { free_port() } else { USUAL_PORT };
         let mut environment = Vec::new();
         if let Some(Encryption { certificate, key }) = encryption {
@@ -145,6 +160,7 @@ impl Server {
                 ("PORT", port.to_string()),
             ];
         }
+        environment.extend(place.map(|place| ("TMPDIR", place.display().to_string())));
         let (shell, folder, programs) = Shell::start(SCRIPT, &environment);
         Self { shell: Mutex::new(shell), folder, programs, databases: AtomicU32::new(0), port }
     }
@@ -210,6 +226,20 @@ impl Server {
     /// If it does not start.
     pub fn revive(&self) {
         self.tell("start");
+    }
+
+    /// Waits until a server that may have ended itself answers again, and starts it if it has.
+    ///
+    /// # Panics
+    /// If it does not start.
+    pub fn ensure(&self) {
+        self.tell("ensure");
+    }
+
+    /// The folder with its socket.
+    #[must_use]
+    pub fn folder(&self) -> &Path {
+        &self.folder
     }
 
     fn tell(&self, word: &str) {

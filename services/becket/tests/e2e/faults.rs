@@ -30,3 +30,21 @@ async fn stations_outlive_a_crash_of_the_database() {
 async fn stations_outlive_a_failover() {
     check(&faults::failover(binary(), 2, SEED).await, 2);
 }
+
+#[tokio::test(flavor = "multi_thread")]
+async fn stations_outlive_a_broken_network() {
+    let outcome = faults::network(binary(), 3, SEED).await;
+    check(&outcome, 3);
+    assert!(outcome.unanswered > 0, "{outcome:?}");
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn stations_outlive_a_late_database() {
+    check(&faults::slow_database(binary(), 3, SEED).await, 3);
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn clocks_that_jump_confuse_nobody() {
+    check(&faults::clock_sqlite(binary(), 3, SEED).await, 3);
+    check(&faults::clock_postgres(binary(), 3, SEED).await, 3);
+}

@@ -1,14 +1,22 @@
 //! The faults, one file each.
 
+mod clock;
+mod disk;
 mod failover;
 mod kill;
+mod network;
 mod postgres;
+mod slow;
 
 use std::time::{Duration, Instant};
 
+pub use clock::{clock_postgres, clock_sqlite};
+pub use disk::{disk_postgres, disk_sqlite};
 pub use failover::failover;
 pub use kill::{kill_postgres_replica, kill_sqlite};
+pub use network::network;
 pub use postgres::crash;
+pub use slow::slow_database;
 
 use crate::audit::{Audit, check_repeat, drawn};
 use crate::crew::Crew;
@@ -30,10 +38,19 @@ pub(crate) struct Trial {
 }
 
 impl Trial {
-    /// Loads the shop behind the doors.
+    /// Loads the shop behind the doors, which lead to replicas of both services.
     pub(crate) async fn begin(fault: &str, engine: &str, doors: Vec<Shop>, seed: u64) -> Self {
+        Self::begin_at(fault, engine, doors, seed, false).await
+    }
+
+    /// The same where each service has data of its own.
+    pub(crate) async fn begin_split(fault: &str, engine: &str, doors: Vec<Shop>, seed: u64) -> Self {
+        Self::begin_at(fault, engine, doors, seed, true).await
+    }
+
+    async fn begin_at(fault: &str, engine: &str, doors: Vec<Shop>, seed: u64, split: bool) -> Self {
         let crew = Crew::new(&doors, STATIONS, seed).await;
-        let audit = Audit::begin(&mut doors[0].clone()).await;
+        let audit = Audit::begin(&doors[0], split).await;
         let outcome = Outcome::new(fault, engine);
         Self { crew, outcome, random: Random::new(seed), audit, doors }
     }
