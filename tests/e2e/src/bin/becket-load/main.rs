@@ -7,12 +7,13 @@
 //! Besides the rates, which also depend on what the callers and other programs take of the machine, the report has the time
 //! that each service's own threads work for a call, those of its database among them.
 //!
-//! The run is bounded in time and in requests.
+//! With `--mix` it measures the mix of three users on each engine instead (see `mix`). The run is bounded in time and in requests.
 
 mod bare;
 mod batch;
 mod cpu;
 mod measure;
+mod mix;
 mod report;
 mod service;
 
@@ -49,6 +50,10 @@ struct Options {
     /// Measure ComputeJobSets of so many serials instead, on all cores, beside the same computation in this process
     #[arg(long, value_parser = clap::value_parser!(u64).range(1..=20_000))]
     batch: Option<u64>,
+    /// Measure the three users' mix instead, stations, ERP and purchasing, on each engine, beside bare transactions; --seconds and
+    /// --rounds hold for each engine
+    #[arg(long, conflicts_with_all = ["batch", "format"])]
+    mix: bool,
     /// Form of the report
     #[arg(long, value_enum, default_value_t = Format::Table)]
     format: Format,
@@ -89,6 +94,13 @@ fn run(options: &Options) -> Result<(), Failure> {
             Format::Table => println!("{report}"),
             Format::Json => println!("{:#}", report.json()),
         }
+        return Ok(());
+    }
+    if options.mix {
+        // Three measurements in each round.
+        let slice = Duration::from_secs((options.seconds / u64::from(options.rounds) / 3).max(1));
+        let runtime = tokio::runtime::Builder::new_multi_thread().enable_all().build()?;
+        println!("{}", runtime.block_on(mix::run(options.rounds, slice))?);
         return Ok(());
     }
     let threads = usize::try_from(options.threads)?;
