@@ -38,12 +38,7 @@ impl Site {
     /// Replicas on a database, whose tables are made. `more` is added to the settings.
     pub(crate) fn postgres(binary: &Path, url: &str, replicas: usize, more: &str) -> Self {
         let folder = tempfile::tempdir().expect("a folder can be made");
-        let config = folder.path().join("becket.toml");
-        let settings = format!(
-            "[store]\nengine = \"postgres\"\n[store.postgres]\nurl = \"{url}\"\nwrite_connections = 4\n\
-             read_connections = 4\n{more}\n"
-        );
-        std::fs::write(&config, settings).expect("the settings can be written");
+        let config = settings(folder.path(), url, more);
         let mut site = Self {
             servers: (0..replicas).map(|_| None).collect(),
             ports: (0..replicas).map(|_| free_port()).collect(),
@@ -113,6 +108,14 @@ impl Site {
         lines.into_iter().filter(|line| line.contains("panicked") || failed(line)).collect()
     }
 
+    /// Whether `becket verify` passes, beside the replicas that serve.
+    ///
+    /// # Errors
+    /// What it says if it does not.
+    pub(crate) fn verify(&self) -> Result<(), String> {
+        told(&self.becket(&["verify"]))
+    }
+
     /// Runs the binary with these arguments on the data of this site.
     pub(crate) fn becket(&self, arguments: &[&str]) -> Output {
         let mut command = Command::new(&self.binary);
@@ -123,6 +126,32 @@ impl Site {
         };
         command.output().expect("the binary can be started")
     }
+}
+
+/// Whether `becket verify` passes on the database that the arguments name.
+///
+/// # Errors
+/// What it says if it does not.
+pub(crate) fn verify(binary: &Path, option: &str, value: &Path) -> Result<(), String> {
+    let mut command = Command::new(binary);
+    command.args(["verify", option]).arg(value).env_remove("BECKET_SERVER");
+    told(&command.output().expect("the binary can be started"))
+}
+
+fn told(output: &Output) -> Result<(), String> {
+    let text = [&output.stdout[..], &output.stderr].concat();
+    if output.status.success() { Ok(()) } else { Err(String::from_utf8_lossy(&text).into_owned()) }
+}
+
+/// Settings that name a database, written into a folder.
+pub(crate) fn settings(folder: &Path, url: &str, more: &str) -> PathBuf {
+    let config = folder.join("becket.toml");
+    let settings = format!(
+        "[store]\nengine = \"postgres\"\n[store.postgres]\nurl = \"{url}\"\nwrite_connections = 4\n\
+         read_connections = 4\n{more}\n"
+    );
+    std::fs::write(&config, settings).expect("the settings can be written");
+    config
 }
 
 pub(crate) fn door(url: &str) -> Shop {

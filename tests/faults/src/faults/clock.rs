@@ -16,6 +16,7 @@ use tokio_util::sync::CancellationToken;
 
 use super::Trial;
 use crate::report::Outcome;
+use crate::site::{settings, verify};
 
 /// Farthest jump in either direction.
 const FARTHEST_H: usize = 36;
@@ -32,15 +33,15 @@ impl Clock for Jumping {
 }
 
 /// On SQLite.
-pub async fn clock_sqlite(_binary: &Path, rounds: usize, seed: u64) -> Outcome {
+pub async fn clock_sqlite(binary: &Path, rounds: usize, seed: u64) -> Outcome {
     let folder = tempfile::tempdir().expect("a folder can be made");
     let path = folder.path().join("becket.db");
     let store = SqliteStore::open(&path, OpenMode::OpenOrCreate).await.expect("a file can be made");
-    clock("SQLite", vec![both(store)], rounds, seed).await
+    clock("SQLite", vec![both(store)], rounds, seed, || verify(binary, "--data", folder.path())).await
 }
 
 /// On PostgreSQL: two replicas whose clocks jump apart from each other.
-pub async fn clock_postgres(_binary: &Path, rounds: usize, seed: u64) -> Outcome {
+pub async fn clock_postgres(binary: &Path, rounds: usize, seed: u64) -> Outcome {
     let url = Postgres::shared().database();
     PostgresStore::migrate(&url).await.expect("tables can be made");
     let mut stores = Vec::new();
@@ -48,7 +49,9 @@ pub async fn clock_postgres(_binary: &Path, rounds: usize, seed: u64) -> Outcome
         let store = PostgresStore::open(&url, Options::default()).await.expect("the database is there");
         stores.push(both(store));
     }
-    clock("PostgreSQL", stores, rounds, seed).await
+    let folder = tempfile::tempdir().expect("a folder can be made");
+    let config = settings(folder.path(), &url, "");
+    clock("PostgreSQL", stores, rounds, seed, || verify(binary, "--config", &config)).await
 }
 
 type Stores = (Arc<dyn becket_stringing::Storage>, Arc<dyn becket_cutting::Storage>);
@@ -60,7 +63,13 @@ where
     (Arc::new(store.clone()), Arc::new(store))
 }
 
-async fn clock(engine: &str, stores: Vec<Stores>, rounds: usize, seed: u64) -> Outcome {
+async fn clock(
+    engine: &str,
+    stores: Vec<Stores>,
+    rounds: usize,
+    seed: u64,
+    verified: impl Fn() -> Result<(), String>,
+) -> Outcome {
     let stop = CancellationToken::new();
     let (mut doors, mut clocks) = (Vec::new(), Vec::new());
     for stores in stores {
@@ -82,6 +91,7 @@ async fn clock(engine: &str, stores: Vec<Stores>, rounds: usize, seed: u64) -> O
             break;
         }
     }
+    trial.verified(verified());
     stop.cancel();
     trial.end()
 }

@@ -27,6 +27,8 @@ use becket_e2e::random::Random;
 
 /// Stations that work at the same time.
 const STATIONS: usize = 4;
+/// The journal is replayed in the first round and then in every one of so many, since that takes longer from round to round.
+const VERIFY_EVERY: usize = 10;
 
 /// A site, its crew and what was found so far.
 pub(crate) struct Trial {
@@ -92,6 +94,18 @@ impl Trial {
         }
         if let Some(site) = site {
             self.outcome.other.extend(site.complaints());
+            if self.outcome.rounds % VERIFY_EVERY == 1 {
+                self.verified(site.verify());
+            }
+        }
+    }
+
+    /// Notes whether the journal, replayed, gives what is stored.
+    pub(crate) fn verified(&mut self, passed: Result<(), String>) {
+        self.outcome.verified.1 += 1;
+        match passed {
+            Ok(()) => self.outcome.verified.0 += 1,
+            Err(text) => self.outcome.other.push(text),
         }
     }
 

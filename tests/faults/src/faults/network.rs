@@ -13,6 +13,7 @@ use tonic::Code;
 use super::Trial;
 use crate::proxy::{Proxy, Weather};
 use crate::report::Outcome;
+use crate::site::verify;
 
 /// How long each weather lasts.
 const LASTS: Duration = Duration::from_millis(2500);
@@ -56,6 +57,9 @@ pub async fn network(binary: &Path, rounds: usize, seed: u64) -> Outcome {
         if trial.is_lost() {
             break;
         }
+    }
+    for data in ["strings", "cuts"] {
+        trial.verified(verify(binary, "--data", &folder.path().join(data)));
     }
     trial.outcome.fault = format!("{} (cut, slow, half-open)", trial.outcome.fault);
     trial.end()
