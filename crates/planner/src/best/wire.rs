@@ -24,6 +24,10 @@ const MOST_BLOCKS_A_COIL: i64 = 25;
 /// Starts from which a search is made, at most.
 const MOST_SEARCHES: usize = 3;
 
+/// Rounds of a search from one start, of all packings of a problem together; and what each packing has at least.
+const MOST_ROUNDS: u64 = 4_000_000;
+const LEAST_ROUNDS: u64 = 1_500;
+
 /// Steps of arithmetic that cutting coils anew may take for each round of effort.
 const WORK: u64 = 10_000_000;
 
@@ -156,7 +160,10 @@ impl WireTask<'_> {
                 break;
             }
             let used = start.loads.iter().filter(|load| !load.is_empty()).count();
-            let rounds = rounds_for(effort, used, blocks.len());
+            // Many small packings must not cost more than few large ones.
+            let pieces = self.problem.pieces.len().max(1) as u64;
+            let share = (MOST_ROUNDS * blocks.len() as u64 / pieces).max(LEAST_ROUNDS);
+            let rounds = rounds_for(effort, used, blocks.len()).min(share);
             let search = Search::new(&self.stocks, &demand, &self.rules, start, self.seed);
             let packing = search.run(rounds, target, &|| (self.stop)());
             if packing.key() < best.key() {
