@@ -69,7 +69,8 @@
 //! (for lengths too fine for that, by sums of up to four blocks), by best fit decreasing, and, where coils are short, by
 //! column generation over all coils at once with diving, after which the coils to blame for the gap are cut anew; where that
 //! does not apply, a search refills few coils at a time. Too little wire: the serials that cannot all be whole are ruled out
-//! by prices, and of the first that cannot be whole the most pieces are sought by column generation. Blocks are moved so that serials get their
+//! by prices; a packing of the others is filled up with pieces of those after them, in due order, and a search refills few coils so
+//! that unused wire gathers until another piece can be cut, then columns do. Blocks are moved so that serials get their
 //! wire from few lots. Which wires stay on the reel positions is searched for, and where nearly every stop takes one coil,
 //! whole days are planned anew with coils that last. Pieces are cut as late as the mountings allow, which lets those of one
 //! serial come from several coils in the wanted order. The plan of [`FirstPlanner`] is a candidate too, up to a size. A problem
