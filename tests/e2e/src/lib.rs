@@ -7,6 +7,7 @@
 
 mod client;
 pub mod demo;
+pub mod history;
 pub mod invariants;
 pub mod random;
 pub mod raw;

@@ -10,6 +10,7 @@ mod docs;
 mod every_method;
 mod faults;
 mod feeds;
+mod histories;
 mod identity;
 mod kill;
 mod limits;
