@@ -14,7 +14,7 @@ const BATCH: u32 = 500;
 /// Tables that are not derived from the journal, and why. A table is either here or compared.
 pub const NOT_DERIVED: &[(&str, &str)] = &[
     ("meta", "the key of page tokens"),
-    ("answers", "first answers to requests, which are forgotten after a time"),
+    ("answers", "first answers to requests: the journal tells what was done, not what was answered"),
     ("journal", "the journal itself"),
     ("webhooks", "receivers of events: the journal tells of them, but not their keys"),
     ("webhook_progress", "how far receivers of events were told"),
