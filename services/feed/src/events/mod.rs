@@ -21,58 +21,59 @@ pub(crate) struct EventType {
     pub(crate) schema: &'static str,
     /// What it happens to: the first part of the subject.
     kind: &'static str,
-    /// The method of the entries that become this; empty for all that have no line of their own.
-    method: &'static str,
+    /// The methods of the entries that become this; none for all that have no line of their own.
+    methods: &'static [&'static str],
 }
 
 macro_rules! event_types {
-    ($($kind:literal $schema:literal: { $($name:literal from $method:literal,)+ })+) => {
+    ($($kind:literal $schema:literal: { $($name:literal from [$($method:literal),*],)+ })+) => {
         &[$($(EventType {
             name: concat!("becket.", $name, ".v1"),
             schema: concat!("becket.feed.v1.", $schema),
             kind: $kind,
-            method: $method,
+            methods: &[$($method),*],
         },)+)+]
     };
 }
 
-/// Every type of event. The changes of one kind of thing stand together; the line without a method catches all methods that have none.
+/// Every type of event. The changes of one kind of thing stand together; the line without methods catches all that have no line.
 pub(crate) const EVENT_TYPES: &[EventType] = event_types! {
     "wires" "WireData": {
-        "wire.added" from "ImportWires",
-        "wire.changed" from "",
+        "wire.added" from ["ImportWires"],
+        "wire.changed" from [],
     }
     // Drafts are nobody's business outside.
     "scales" "ScaleData": {
-        "scale.released" from "ReleaseScale",
+        "scale.released" from ["ReleaseScale"],
     }
     "jobs" "JobData": {
-        "job.opened" from "OpenJob",
-        "job.set_frozen" from "FreezeStringSet",
-        "job.closed" from "CloseJob",
-        "job.amended" from "",
+        "job.opened" from ["OpenJob"],
+        "job.set_frozen" from ["FreezeStringSet"],
+        "job.closed" from ["CloseJob"],
+        "job.amended" from [],
     }
     "coils" "CoilData": {
-        "coil.received" from "ReceiveCoils",
-        "coil.weighed" from "WeighCoil",
-        "coil.set_aside" from "SetAsideCoil",
-        "coil.returned" from "ReturnCoil",
-        "coil.scrapped" from "ScrapCoil",
-        "coil.changed" from "",
+        "coil.received" from ["ReceiveCoils"],
+        "coil.weighed" from ["WeighCoil"],
+        "coil.set_aside" from ["SetAsideCoil"],
+        "coil.returned" from ["ReturnCoil"],
+        "coil.scrapped" from ["ScrapCoil"],
+        "coil.changed" from [],
     }
     "cutLists" "CutListData": {
-        "cut_list.planned" from "PlanCutList",
-        "cut_list.started" from "StartCutList",
-        "cut_list.steps_confirmed" from "ConfirmStep",
-        "cut_list.piece_spoiled" from "ReportSpoiledPiece",
-        "cut_list.coil_ran_out" from "ReportRunOut",
-        "cut_list.replanned" from "ReplanCutList",
-        "cut_list.finished" from "FinishCutList",
-        "cut_list.cancelled" from "CancelCutList",
-        "cut_list.changed" from "",
+        "cut_list.planned" from ["PlanCutList"],
+        "cut_list.started" from ["StartCutList"],
+        "cut_list.steps_confirmed" from ["ConfirmStep"],
+        "cut_list.piece_spoiled" from ["ReportSpoiledPiece"],
+        "cut_list.coil_ran_out" from ["ReportRunOut"],
+        // Besides the call for it, a coil that has gone has the lists planned anew that counted on it.
+        "cut_list.replanned" from ["ReplanCutList", "SetAsideCoil", "ScrapCoil", "WeighCoil", "DecideCoilEvidence"],
+        "cut_list.finished" from ["FinishCutList"],
+        "cut_list.cancelled" from ["CancelCutList"],
+        "cut_list.changed" from [],
     }
     "windingOrders" "WindingOrderData": {
-        "winding_order.released" from "ReleaseWindingOrder",
+        "winding_order.released" from ["ReleaseWindingOrder"],
     }
 };
 
@@ -92,8 +93,8 @@ pub(crate) fn type_of(entry: &Entry) -> Option<&'static EventType> {
     let method = entry.method.rsplit('/').next().unwrap_or_default();
     let of_kind = || EVENT_TYPES.iter().filter(|line| line.kind == kind);
     of_kind()
-        .find(|line| !line.method.is_empty() && line.method == method)
-        .or_else(|| of_kind().find(|line| line.method.is_empty()))
+        .find(|line| line.methods.contains(&method))
+        .or_else(|| of_kind().find(|line| line.methods.is_empty()))
 }
 
 /// The event that an entry becomes.

@@ -110,10 +110,17 @@ fn what_is_nobodys_business_is_not_told() {
     }
     // A method that is not known yet changes a coil or a list all the same.
     assert_eq!(told(&entry("Later", "coils/C1", json!({}))).unwrap().0, "becket.coil.changed.v1");
-    assert_eq!(
-        told(&entry("SetAsideCoil", "cutLists/L-1", json!({}))).unwrap().0,
-        "becket.cut_list.changed.v1"
-    );
+    assert_eq!(told(&entry("Later", "cutLists/L1", json!({}))).unwrap().0, "becket.cut_list.changed.v1");
+}
+
+/// A list that is planned anew is told alike, whether somebody asked for it or a coil went.
+#[test]
+fn a_coil_that_goes_plans_its_lists_anew() {
+    for method in ["ReplanCutList", "SetAsideCoil"] {
+        let list = entry(method, "cutLists/L-1", json!({}));
+        assert_eq!(told(&list).unwrap().0, "becket.cut_list.replanned.v1");
+    }
+    assert_eq!(told(&entry("SetAsideCoil", "coils/C1", json!({}))).unwrap().0, "becket.coil.set_aside.v1");
 }
 
 #[test]
@@ -138,10 +145,16 @@ fn methods_and_schemas_are_those_of_the_api() {
     let names: BTreeSet<&str> = EVENT_TYPES.iter().map(|line| line.name).collect();
     assert_eq!(names.len(), EVENT_TYPES.len());
     for line in EVENT_TYPES {
-        assert!(line.method.is_empty() || methods.contains(line.method), "{line:?}");
         assert!(messages.contains(line.schema), "{line:?}");
-        let empty = entry(line.method, &format!("{}/x", line.kind), json!({}));
-        assert_eq!(told(&empty).unwrap().0, line.name);
+        for method in line.methods {
+            assert!(methods.contains(method), "{line:?}");
+            let empty = entry(method, &format!("{}/x", line.kind), json!({}));
+            assert_eq!(told(&empty).unwrap().0, line.name);
+        }
+    }
+    for line in EVENT_TYPES.iter().filter(|line| line.methods.is_empty()) {
+        let other = entry("NoSuchMethod", &format!("{}/x", line.kind), json!({}));
+        assert_eq!(told(&other).unwrap().0, line.name);
     }
 }
 
