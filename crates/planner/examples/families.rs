@@ -5,7 +5,10 @@
 //! cargo run --release -p becket-planner --example families -- 50000           # up to so many
 //! cargo run --release -p becket-planner --example families -- 30              # below 500 just so many
 //! cargo run --release -p becket-planner --example families -- 5000 remnants 3 # one family, seeds 1 to 3
+//! cargo run --release -p becket-planner --example families -- 5000 all 1 100  # told to stop after 100 ms
 //! ```
+//!
+//! Where a search is told to stop, a line ends with the time from then until the plan was there.
 //!
 //! Every plan goes through [`check_plan`] and every report through [`check_quality`]; the program ends with an error if one
 //! fails. A line has the first level that is not proven, and its gap; for scrap also in % of the length cut.
@@ -45,7 +48,7 @@
 
 #![allow(clippy::expect_used, reason = "an example that has no plan has nothing to print")]
 
-use std::time::Instant;
+use std::time::{Duration, Instant};
 
 use becket_planner::{
     BestPlan, BestPlanner, Coil, GroupIndex, Level, LevelOrder, Piece, PieceOrder, Policy, Problem,
@@ -185,7 +188,16 @@ fn coils(family: &Family, pieces: &[Piece], random: &mut Random) -> Vec<Coil> {
     coils
 }
 
-fn line(family: &str, problem: &Problem, seed: u64, best: &BestPlan, seconds: f64) {
+/// Plans a problem; returns the plan, how long that took, and how long it took after the search was told to stop, if it was.
+fn timed(problem: &Problem, stop_after: Option<Duration>) -> (BestPlan, Duration, Option<Duration>) {
+    let start = Instant::now();
+    let is_over = || stop_after.is_some_and(|limit| start.elapsed() >= limit);
+    let best = BestPlanner::default().plan_until(problem, &is_over).expect("the problem is sound");
+    let took = start.elapsed();
+    (best, took, stop_after.and_then(|limit| took.checked_sub(limit)))
+}
+
+fn line(family: &str, problem: &Problem, seed: u64, best: &BestPlan, seconds: f64, late: Option<Duration>) {
     let figures = best.plan.figures;
     let gap = match best.quality.gap() {
         None => "all proven".to_string(),
@@ -198,8 +210,9 @@ fn line(family: &str, problem: &Problem, seed: u64, best: &BestPlan, seconds: f6
     let of = |level| best.quality.level(level).map_or((0, 0), |report| (report.value, report.lower_bound));
     let (scrap, least_scrap) = of(Level::Scrap);
     let (changes, least_changes) = of(Level::ReelChanges);
+    let late = late.map_or_else(String::new, |late| format!("; {:.1} ms late", late.as_secs_f64() * 1000.0));
     println!(
-        "{family:9} {:8} {seed:4} {:6} {:>13.3} {:>13.3} {:>6} {changes:>7} {least_changes:>7} {seconds:>8.3}  {gap}",
+        "{family:9} {:8} {seed:4} {:6} {:>13.3} {:>13.3} {:>6} {changes:>7} {least_changes:>7} {seconds:>8.3}  {gap}{late}",
         problem.pieces.len(),
         best.plan.uncut.len(),
         Um::new(scrap).as_mm(),
@@ -213,6 +226,7 @@ fn main() {
     let most = arguments.first().and_then(|text| text.parse().ok()).unwrap_or(5_000usize);
     let only = arguments.get(1).filter(|name| *name != "all");
     let seeds = arguments.get(2).and_then(|text| text.parse().ok()).unwrap_or(1u64);
+    let stop_after = arguments.get(3).and_then(|text| text.parse().ok()).map(Duration::from_millis);
     println!(
         "{:9} {:>8} {:>4} {:>6} {:>13} {:>13} {:>6} {:>7} {:>7} {:>8}  first level not proven, its gap",
         "family", "pieces", "seed", "uncut", "scrap mm", "bound mm", "opened", "changes", "bound", "seconds"
@@ -225,14 +239,11 @@ fn main() {
         for count in (most < 500).then_some(most).into_iter().chain(sizes) {
             for seed in 1..=seeds {
                 let problem = problem(number, family, count, seed);
-                let start = Instant::now();
-                let best =
-                    BestPlanner::default().plan_until(&problem, &|| false).expect("the problem is sound");
-                let seconds = start.elapsed().as_secs_f64();
+                let (best, took, late) = timed(&problem, stop_after);
                 check_plan(&problem, &best.plan).expect("the plan is sound");
                 check_quality(&problem, &best.plan, &LevelOrder::default(), &best.quality)
                     .expect("the report is true");
-                line(family.name, &problem, seed, &best, seconds);
+                line(family.name, &problem, seed, &best, took.as_secs_f64(), late);
             }
         }
     }

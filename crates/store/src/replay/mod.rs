@@ -2,11 +2,11 @@
 //!
 //! [`State`] is a pure fold: it takes the [effects](crate::effect) of one entry after the other and knows the rows that the tables of
 //! state must then hold. It shares no code with the statements that write the tables. [`verify`] reads a database as it is at one moment,
-//! checks the chain of hashes, folds, checks the [rules](rules) that hold in every shop, and compares each column of each row.
+//! checks the chain of hashes, folds, checks the rules that hold in every shop, and compares each column of each row.
 //!
 //! # Where a replay begins
 //!
-//! A journal that was begun by a version which told no effects gets a [checkpoint](checkpoint) when its tables are brought to this version:
+//! A journal that was begun by a version which told no effects gets a [checkpoint] when its tables are brought to this version:
 //! entries with every row as it was then. The replay begins there. Of the entries before it only the chain is checked, and the report says
 //! so.
 
