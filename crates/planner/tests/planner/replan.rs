@@ -306,6 +306,28 @@ proptest! {
         }
     }
 
+    /// Equal sealed coils are opened in their order of receipt, also where older ones have come back since the former plan and
+    /// another is gone.
+    #[test]
+    fn coils_that_came_back_are_opened_first(problem in any_problem(), gone in any::<prop::sample::Index>()) {
+        let mut problem = problem;
+        problem.policy.fifo = true;
+        for coil in problem.coils.iter_mut().filter(|coil| !coil.opened && coil.mounted_at.is_none()) {
+            (coil.available, coil.margin) = (mm(4_000), Um::ZERO);
+        }
+        let former = BestPlanner::default().plan(&problem).unwrap().steps;
+        for coil in &mut problem.coils {
+            coil.received_rank = 1_000 - coil.received_rank;
+        }
+        if !problem.coils.is_empty() {
+            let at = gone.index(problem.coils.len());
+            (problem.coils[at].available, problem.coils[at].opened) = (Um::ZERO, true);
+        }
+        let floor = Disturbed { problem: &problem, former: &former, open: &[], kin: &[] };
+        let again = Replanner::default().replan(&floor, &|| false).unwrap();
+        prop_assert_eq!(check_plan(&problem, &again.plan), Ok(()));
+    }
+
     /// With a spare coil of each wire, nothing is missing at the end.
     #[test]
     fn with_wire_enough_every_piece_is_cut(problem in any_problem(), trouble in any_trouble(), seed in any::<u64>()) {
