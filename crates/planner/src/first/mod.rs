@@ -7,7 +7,6 @@ mod sequence;
 
 use crate::model::{PieceIndex, Problem, SerialIndex};
 use crate::plan::{Plan, PlanError, Planner};
-use crate::receipt::in_order_of_receipt;
 
 pub(crate) use forecast::Forecast;
 pub(crate) use ledger::Ledger;
@@ -54,9 +53,7 @@ impl Planner for FirstPlanner {
         if let Some(last) = problem.serials.checked_sub(1) {
             sequencer.cut_batch(&mut ledger, &batch, SerialIndex(last));
         }
-        let mut plan = sequencer.finish(&mut ledger, placer.into_uncut());
-        in_order_of_receipt(problem, &mut plan);
-        Ok(plan)
+        Ok(sequencer.finish(&mut ledger, placer.into_uncut()))
     }
 }
 

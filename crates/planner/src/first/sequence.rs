@@ -7,6 +7,7 @@ use becket_units::Um;
 
 use crate::model::{CoilIndex, GroupIndex, PieceIndex, PieceOrder, Problem, SerialIndex};
 use crate::plan::{Figures, Plan, Step, Tail};
+use crate::receipt::in_order_of_receipt;
 
 use super::forecast::Forecast;
 use super::ledger::Ledger;
@@ -74,7 +75,7 @@ impl<'a> Sequencer<'a> {
         }
     }
 
-    /// Takes off all coils that were used and closes the plan.
+    /// Takes off all coils that were used, gives equal coils their order of receipt, and closes the plan.
     pub(crate) fn finish(mut self, ledger: &mut Ledger<'_>, uncut: Vec<PieceIndex>) -> Plan {
         for (position, coil) in self.mounted.clone() {
             if self.used.contains(&coil) {
@@ -89,7 +90,9 @@ impl<'a> Sequencer<'a> {
         };
         self.figures.coils_opened = count(self.put_on.iter().filter(sealed));
         self.figures.groups_split = count(self.sources.values().filter(|coils| coils.len() > 1));
-        Plan { steps: self.steps, uncut, figures: self.figures }
+        let mut plan = Plan { steps: self.steps, uncut, figures: self.figures };
+        in_order_of_receipt(self.problem, &mut plan);
+        plan
     }
 
     fn sort_pieces(&self, pieces: &mut [PieceIndex]) {

@@ -8,7 +8,6 @@ use crate::model::{
     CoilIndex, GroupIndex, Piece, PieceIndex, Problem, SerialIndex, Station, Unison, WireIndex,
 };
 use crate::plan::{Plan, PlanError, Planner, Step};
-use crate::receipt::in_order_of_receipt;
 
 use super::sequence::{Entry, open_flags};
 use super::shelf::former_coils;
@@ -144,9 +143,7 @@ pub(super) fn in_batches(
         sequencer.cut_batch(&mut ledger, &batch, last);
         ledger.end_batch();
     }
-    let mut plan = sequencer.finish(&mut ledger, uncut);
-    in_order_of_receipt(problem, &mut plan);
-    Ok(plan)
+    Ok(sequencer.finish(&mut ledger, uncut))
 }
 
 /// A plan of everything, by the best planner or by the first, that takes serials which are open at the start before the others.
