@@ -183,7 +183,8 @@ fn code_of(reason: ErrorReason) -> Code {
         ErrorReason::NotFound => Code::NotFound,
         ErrorReason::AlreadyExists | ErrorReason::RequestIdReused => Code::AlreadyExists,
         ErrorReason::EtagStale | ErrorReason::SetChanged | ErrorReason::StockChanged => Code::Aborted,
-        ErrorReason::ScaleReleased
+        ErrorReason::AnswerDropped
+        | ErrorReason::ScaleReleased
         | ErrorReason::ScaleNotReleased
         | ErrorReason::SetFrozen
         | ErrorReason::StateForbids

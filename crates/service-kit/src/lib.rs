@@ -26,6 +26,7 @@ mod secret;
 mod server;
 mod settings;
 mod telemetry;
+mod upkeep;
 mod writing;
 
 pub use access::{Gate, GateError, KeysError};
@@ -47,4 +48,5 @@ pub use settings::{
     StringingSettings, TelemetrySettings, TlsSettings, WebhookSettings,
 };
 pub use telemetry::{TelemetryError, init_telemetry};
+pub use upkeep::Upkeep;
 pub use writing::{Begun, begin_write, or_first_answer};

@@ -36,6 +36,7 @@ pub(crate) enum Turn {
     WindingOrders = 0x6263_0002,
     Wires = 0x6263_0003,
     Coils = 0x6263_0004,
+    OldAnswers = 0x6263_0005,
 }
 
 /// The attempts at one write.

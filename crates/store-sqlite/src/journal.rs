@@ -3,7 +3,7 @@
 use async_trait::async_trait;
 use becket_store::journal::chain;
 use becket_store::tables::{Told, bytes_32, entry_of};
-use becket_store::{Engine, Entry, JournalStore, Listener, StoreError, WriteContext};
+use becket_store::{Engine, Entry, JournalStore, Listener, OldAnswers, StoreError, WriteContext};
 use sqlx::SqliteConnection;
 
 use crate::SqliteStore;
@@ -107,6 +107,10 @@ impl Engine for SqliteStore {
     async fn find_answer(&self, ctx: &WriteContext) -> Result<Option<Vec<u8>>, StoreError> {
         let mut db = self.reader.acquire().await.map_err(engine)?;
         idempotency::find(&mut db, ctx).await
+    }
+
+    async fn drop_answers(&self, old: &OldAnswers) -> Result<u64, StoreError> {
+        idempotency::drop_old(self, old).await
     }
 
     async fn token_key(&self) -> Result<[u8; 32], StoreError> {

@@ -55,6 +55,28 @@ pub struct Stored {
     pub updated_us: i64,
 }
 
+/// Which first answers may be dropped.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct OldAnswers {
+    /// The time, in µs since 1970 (UTC). An engine that has a clock of its own takes the earlier of the two times, so that one clock that jumps
+    /// ahead drops nothing too soon.
+    pub now_us: i64,
+    /// How long every answer is kept, in µs.
+    pub kept_us: i64,
+    /// How many of the newest are kept besides, whatever any clock says; at least 1.
+    pub newest_kept: u32,
+    /// How many are dropped at most.
+    pub most: u32,
+}
+
+impl OldAnswers {
+    /// Answers that were given before this time are old, in µs since 1970 (UTC).
+    #[must_use]
+    pub fn before_us(&self) -> i64 {
+        self.now_us.saturating_sub(self.kept_us)
+    }
+}
+
 /// What was heard of commits.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum News {
@@ -89,8 +111,19 @@ pub trait Engine: Send + Sync {
     /// caller skip the work before a write; the write checks again.
     ///
     /// # Errors
-    /// [`StoreError::RequestIdReused`] if the digest is another one.
+    /// [`StoreError::RequestIdReused`] if the digest is another one; [`StoreError::AnswerDropped`] if the request made an entry of the
+    /// journal and its answer is no longer kept.
     async fn find_answer(&self, ctx: &WriteContext) -> Result<Option<Vec<u8>>, StoreError>;
+
+    /// Drops the oldest of the answers that need no longer be kept, and returns how many; 0 if there are none, or if another process is
+    /// at it. No write waits for it longer than for another write.
+    ///
+    /// A request whose answer was dropped is known by its entry in the journal, and is refused with [`StoreError::AnswerDropped`] if it comes
+    /// again. One that changed nothing has no entry, and is a new request if it comes again.
+    ///
+    /// # Errors
+    /// [`StoreError::Busy`], [`StoreError::Unavailable`].
+    async fn drop_answers(&self, old: &OldAnswers) -> Result<u64, StoreError>;
 
     /// The secret key of this database for page tokens, made at random when it was created.
     ///

@@ -81,6 +81,14 @@ pub enum StoreError {
     /// The request id was used before with another request. Choose a new one.
     #[error("the request id was used before with another request")]
     RequestIdReused,
+    /// The request was carried out before, and its first answer is no longer kept. It is not done again: read what is there now.
+    #[error(
+        "the request was carried out before, in entry {sequence} of the journal, and its answer is no longer kept"
+    )]
+    AnswerDropped {
+        /// Sequence of an entry that the request made.
+        sequence: i64,
+    },
     /// The scale revision is released and never changes. Make a new revision.
     #[error("scale {id} is released")]
     ScaleReleased {

@@ -8,6 +8,8 @@
 //!   work and stores the bytes of its answer; a repeat with the same request digest gets the same bytes and changes
 //!   nothing; a repeat with another digest is [`StoreError::RequestIdReused`]. A call that fails leaves nothing, so its
 //!   request id may be used again.
+//! - Answers may be dropped after some time ([`Engine::drop_answers`]). A request that made an entry of the journal is never done again
+//!   all the same: it is [`StoreError::AnswerDropped`].
 //! - Versions begin with 1 and rise by one with every change. A write that names a version which is not current is
 //!   [`StoreError::VersionStale`].
 //! - Pages are sorted by key, byte by byte, and a cursor is the key of the last item that was given out.
@@ -31,7 +33,7 @@ pub mod tables;
 mod webhooks;
 mod winding_orders;
 
-pub use context::{Answer, Document, Engine, Listener, News, Stored, WriteContext, Written};
+pub use context::{Answer, Document, Engine, Listener, News, OldAnswers, Stored, WriteContext, Written};
 pub use cut_store::{
     Claim, CoilChange, CoilChanged, CoilFilter, CutListFilter, CutRecord, CutStore, Decided, Decision,
     EvidenceRecord, ListOnFloor, LotSerial, RefuseIf, StockRule, StoredCoil, StoredCutList, StoredHeader,

@@ -8,7 +8,7 @@ use std::{
 
 use becket_service_kit::{
     Clock, Gate, LocalDoor, Protection, RemoteService, SecuritySettings, ServerParts, ServiceLink, Settings,
-    SystemClock, init_telemetry, local_service, serve,
+    SystemClock, Upkeep, init_telemetry, local_service, serve,
 };
 use tokio::{net::TcpListener, task::JoinHandle};
 use tokio_util::sync::CancellationToken;
@@ -122,8 +122,13 @@ pub(crate) async fn start(
         local,
         shutdown: shutdown.clone(),
     };
+    let upkeep = settings
+        .store
+        .answer_retention
+        .map(|kept| Upkeep::start(store.journal(), Arc::new(SystemClock), kept));
     let serving = tokio::spawn(async move {
         let ended = serve(parts).await.map_err(cannot_serve);
+        drop(upkeep);
         store.close().await;
         ended
     });

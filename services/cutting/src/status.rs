@@ -206,6 +206,9 @@ fn of_store(error: StoreError) -> Status {
         .meta("etag", current)
         .build(),
         StoreError::RequestIdReused => StatusBuilder::new(ErrorReason::RequestIdReused, text).build(),
+        StoreError::AnswerDropped { sequence } => {
+            StatusBuilder::new(ErrorReason::AnswerDropped, text).meta("sequence", sequence).build()
+        }
         StoreError::StockChanged { coil_id } => {
             StatusBuilder::new(ErrorReason::StockChanged, format!("{text}; try again"))
                 .meta("coil_id", coil_id)

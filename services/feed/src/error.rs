@@ -67,6 +67,9 @@ impl From<FeedError> for Status {
             FeedError::Store(StoreError::RequestIdReused) => {
                 StatusBuilder::new(ErrorReason::RequestIdReused, text).build()
             }
+            FeedError::Store(StoreError::AnswerDropped { sequence }) => {
+                StatusBuilder::new(ErrorReason::AnswerDropped, text).meta("sequence", sequence).build()
+            }
             FeedError::Store(StoreError::TextUnstorable) => {
                 StatusBuilder::new(ErrorReason::FieldInvalid, text).build()
             }

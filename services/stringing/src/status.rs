@@ -88,6 +88,9 @@ fn of_store(error: StoreError) -> Status {
         .meta("etag", current)
         .build(),
         StoreError::RequestIdReused => StatusBuilder::new(ErrorReason::RequestIdReused, text).build(),
+        StoreError::AnswerDropped { sequence } => {
+            StatusBuilder::new(ErrorReason::AnswerDropped, text).meta("sequence", sequence).build()
+        }
         StoreError::ScaleReleased { id } => {
             StatusBuilder::new(ErrorReason::ScaleReleased, format!("{text}; make a new revision"))
                 .meta("id", id)

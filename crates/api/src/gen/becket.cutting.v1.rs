@@ -2829,6 +2829,7 @@ impl ::prost::Name for StockRule {
 #[derive(Clone, PartialEq, ::prost::Message)]
 pub struct ReceiveCoilsRequest {
     /// Makes a repeat of the call safe: up to 64 printable ASCII characters chosen by the caller, a UUID for instance.
+    /// A repeat gets the first answer for as long as the shop keeps it, a day at least; after that it is refused with ANSWER_DROPPED.
     #[prost(string, tag = "1")]
     pub request_id: ::prost::alloc::string::String,
     /// The coils, up to 1000.

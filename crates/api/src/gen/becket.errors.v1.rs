@@ -52,6 +52,8 @@ pub enum ErrorReason {
     NotPermitted = 31,
     /// Events behind the resume token are no longer delivered, or the journal is not the one that gave the token. OUT_OF_RANGE.
     ResumeTokenExpired = 40,
+    /// The request was carried out before, and its first answer is no longer kept. It was not done again. FAILED_PRECONDITION.
+    AnswerDropped = 42,
     /// The caller did not read its stream for too long; resume with the last token. ABORTED.
     ReaderTooSlow = 41,
 }
@@ -86,6 +88,7 @@ impl ErrorReason {
             Self::NotAuthenticated => "ERROR_REASON_NOT_AUTHENTICATED",
             Self::NotPermitted => "ERROR_REASON_NOT_PERMITTED",
             Self::ResumeTokenExpired => "ERROR_REASON_RESUME_TOKEN_EXPIRED",
+            Self::AnswerDropped => "ERROR_REASON_ANSWER_DROPPED",
             Self::ReaderTooSlow => "ERROR_REASON_READER_TOO_SLOW",
         }
     }
@@ -116,6 +119,7 @@ impl ErrorReason {
             "ERROR_REASON_NOT_AUTHENTICATED" => Some(Self::NotAuthenticated),
             "ERROR_REASON_NOT_PERMITTED" => Some(Self::NotPermitted),
             "ERROR_REASON_RESUME_TOKEN_EXPIRED" => Some(Self::ResumeTokenExpired),
+            "ERROR_REASON_ANSWER_DROPPED" => Some(Self::AnswerDropped),
             "ERROR_REASON_READER_TOO_SLOW" => Some(Self::ReaderTooSlow),
             _ => None,
         }

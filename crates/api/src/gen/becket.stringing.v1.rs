@@ -1295,6 +1295,7 @@ impl ::prost::Name for Wire {
 #[derive(Clone, PartialEq, ::prost::Message)]
 pub struct ImportWiresRequest {
     /// Makes a repeat of the call safe: up to 64 printable ASCII characters chosen by the caller, a UUID for instance.
+    /// A repeat gets the first answer for as long as the shop keeps it, a day at least; after that it is refused with ANSWER_DROPPED.
     #[prost(string, tag = "1")]
     pub request_id: ::prost::alloc::string::String,
     /// The wires, up to 2000.

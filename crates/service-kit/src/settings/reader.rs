@@ -115,6 +115,23 @@ impl Reader {
         found
     }
 
+    /// Takes how long something is kept: a day or more, or for ever, which is `Some(None)`.
+    #[expect(clippy::option_option, reason = "not allowed, for ever, a time")]
+    pub(super) fn retention(&mut self, key: &str) -> Option<Option<Duration>> {
+        const DAY: Duration = Duration::from_secs(24 * 3600);
+        let text = self.text(key)?;
+        if text == "forever" {
+            return Some(None);
+        }
+        // A year of humantime is 365.25 days.
+        let range = DAY..=DAY * 36_525;
+        let found = humantime::parse_duration(&text).ok().filter(|duration| range.contains(duration));
+        if found.is_none() {
+            self.note(key, &format!("{text:?} must be \"forever\", or a time from 1day to 100years"));
+        }
+        found.map(Some)
+    }
+
     /// Takes a size in bytes with its unit.
     pub(super) fn size(&mut self, key: &str, range: RangeInclusive<usize>) -> Option<usize> {
         let text = self.text(key)?;

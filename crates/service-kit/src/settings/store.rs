@@ -14,6 +14,8 @@ pub struct StoreSettings {
     pub engine: EngineChoice,
     /// The database file of SQLite.
     pub path: PathBuf,
+    /// How long first answers to requests are kept; `None` for ever.
+    pub answer_retention: Option<Duration>,
     /// How PostgreSQL is reached and used.
     pub postgres: PostgresSettings,
 }
@@ -60,13 +62,19 @@ impl StoreSettings {
             None => None,
         };
         let path = reader.text("store.path");
+        let answers = reader.retention("store.answer_retention");
         let postgres = PostgresSettings::read(reader);
         if let (Some(EngineChoice::Postgres), Some(settings)) = (engine, &postgres)
             && settings.url.reveal().is_empty()
         {
             reader.note("store.postgres.url", "must be given where store.engine is \"postgres\"");
         }
-        Some(Self { engine: engine?, path: PathBuf::from(path?), postgres: postgres? })
+        Some(Self {
+            engine: engine?,
+            path: PathBuf::from(path?),
+            answer_retention: answers?,
+            postgres: postgres?,
+        })
     }
 }
 

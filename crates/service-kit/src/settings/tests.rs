@@ -18,6 +18,7 @@ fn the_defaults_are_allowed() {
     assert_eq!(settings.cutting.listen.to_string(), "127.0.0.1:7422");
     assert_eq!(settings.limits.max_request_bytes, 4 * 1024 * 1024);
     assert_eq!(settings.limits.default_deadline, Duration::from_secs(10));
+    assert_eq!(settings.store.answer_retention, Some(Duration::from_secs(30 * 86_400)));
     assert_eq!(settings.telemetry.format, LogFormat::Text);
 }
 
@@ -124,4 +125,16 @@ fn a_wait_for_a_lock_is_not_longer_than_its_statement() {
         found.iter().map(|(key, _)| key.as_str()).collect::<Vec<_>>(),
         ["store.postgres.lock_timeout"]
     );
+}
+
+#[test]
+fn what_a_retrying_client_counts_on_is_kept() {
+    let kept = |text| load(&[("BECKET__STORE__ANSWER_RETENTION", text)]);
+    assert_eq!(kept("forever").unwrap().store.answer_retention, None);
+    assert_eq!(kept("1day").unwrap().store.answer_retention, Some(Duration::from_secs(86_400)));
+    for short in ["23h", "0s", "200years", "never", ""] {
+        let found = problems(kept(short));
+        assert_eq!(found.len(), 1, "{short}: {found:?}");
+        assert_eq!(found[0].0, "store.answer_retention");
+    }
 }

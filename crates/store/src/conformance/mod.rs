@@ -62,7 +62,8 @@ macro_rules! suite {
                 standings_tell_every_change, every_change_raises_the_last_sequence;
             windings: orders_have_revisions_with_reasons, a_serial_is_on_one_order, orders_are_listed;
             idempotency: a_repeat_gets_the_first_answer, a_reused_id_is_refused, ids_belong_to_caller_and_method,
-                a_failed_call_leaves_nothing, floor_writes_repeat_too;
+                a_failed_call_leaves_nothing, floor_writes_repeat_too,
+                old_answers_are_dropped_in_batches, what_lost_its_answer_is_never_done_again;
             webhooks: receivers_are_kept_and_removed, outcomes_need_the_fence_and_the_place,
                 letters_are_laid_aside_and_sent_again, one_holds_the_lease;
             journals: the_chain_is_whole, subjects_can_be_followed, restart_keeps_everything;

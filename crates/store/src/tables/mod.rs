@@ -10,6 +10,7 @@
 //! coils by id. What is added in bulk or numbered takes turns as a whole. The steps named `lock_…` do that. On an
 //! engine with one writer at a time they do nothing.
 
+mod answers;
 mod codes;
 mod coils;
 mod columns;
@@ -27,6 +28,7 @@ mod webhooks;
 mod windings;
 mod wires;
 
+pub use answers::{FIND_ANSWER_SQL, FoundAnswer, answer_of};
 pub use codes::Code;
 pub use coils::{CoilTables, change_coil, receive_coils, set_stock_rule};
 pub use columns::{

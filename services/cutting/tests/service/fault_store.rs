@@ -57,6 +57,10 @@ impl Engine for FaultStore {
         self.inner.find_answer(ctx).await
     }
 
+    async fn drop_answers(&self, old: &becket_store::OldAnswers) -> Result<u64, StoreError> {
+        self.inner.drop_answers(old).await
+    }
+
     async fn token_key(&self) -> Result<[u8; 32], StoreError> {
         self.inner.token_key().await
     }
