@@ -4,10 +4,13 @@ use async_trait::async_trait;
 use becket_floor::{
     CoilId, CutListHeader, LevelReport, ListId, SerialDigest, Shortage, StationId, Step, StepKind,
 };
-use becket_store::tables::{Code, FloorTables, corrupt, level_order_code};
+use becket_store::tables::{
+    Code, Columns as _, FloorTables, corrupt, level_order_code, shortage_of, step_of,
+};
 use becket_store::{StoreError, StoredHeader};
 use becket_units::Um;
 
+use crate::cells::each;
 use crate::errors::engine;
 use crate::write::{Turn, Write};
 use crate::{cut_lists, steps};
@@ -145,12 +148,18 @@ impl FloorTables for Write<'_> {
         Ok(())
     }
 
-    async fn replace_shortages(&mut self, number: i64, shortages: &[Shortage]) -> Result<(), StoreError> {
-        sqlx::query("DELETE FROM shortages WHERE list_number = $1")
+    async fn replace_shortages(
+        &mut self,
+        number: i64,
+        shortages: &[Shortage],
+    ) -> Result<Vec<Shortage>, StoreError> {
+        let rows = sqlx::query("DELETE FROM shortages WHERE list_number = $1 RETURNING *")
             .bind(number)
-            .execute(self.db())
+            .fetch_all(self.db())
             .await
             .map_err(engine)?;
+        let mut before = each(rows, |row| Ok((row.integer("place")?, shortage_of(row)?)))?;
+        before.sort_unstable_by_key(|(place, _)| *place);
         for (place, shortage) in (0_i64..).zip(shortages) {
             let pieces: Vec<&str> = shortage.piece_ids.iter().map(|id| id.as_str()).collect();
             sqlx::query(
@@ -167,7 +176,7 @@ impl FloorTables for Write<'_> {
             .await
             .map_err(engine)?;
         }
-        Ok(())
+        Ok(before.into_iter().map(|(_, shortage)| shortage).collect())
     }
 
     async fn running_at(&mut self, station_id: &StationId, apart: i64) -> Result<Option<ListId>, StoreError> {
@@ -182,17 +191,20 @@ impl FloorTables for Write<'_> {
         running.map(|id| ListId::new(id).map_err(corrupt)).transpose()
     }
 
-    async fn execute_step(&mut self, number: i64, step: &Step) -> Result<bool, StoreError> {
+    async fn execute_step(&mut self, number: i64, step: &Step) -> Result<Option<Step>, StoreError> {
         steps::execute(self.db(), number, step).await
     }
 
-    async fn delete_pending(&mut self, number: i64) -> Result<(), StoreError> {
-        sqlx::query("DELETE FROM cut_steps WHERE list_number = $1 AND state = 'pending'")
-            .bind(number)
-            .execute(self.db())
-            .await
-            .map_err(engine)?;
-        Ok(())
+    async fn delete_pending(&mut self, number: i64) -> Result<Vec<Step>, StoreError> {
+        let rows =
+            sqlx::query("DELETE FROM cut_steps WHERE list_number = $1 AND state = 'pending' RETURNING *")
+                .bind(number)
+                .fetch_all(self.db())
+                .await
+                .map_err(engine)?;
+        let mut steps = each(rows, step_of)?;
+        steps.sort_unstable_by_key(|step| step.step_number);
+        Ok(steps)
     }
 
     async fn claimed_by(&mut self, steps: &[Step]) -> Result<Option<(usize, ListId)>, StoreError> {

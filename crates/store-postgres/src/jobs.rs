@@ -40,16 +40,12 @@ impl JobTables for Write<'_> {
     }
 
     async fn lock_job(&mut self, serial_id: &str) -> Result<Option<KnownJob>, StoreError> {
-        let row: Option<(String, i64, String)> =
-            sqlx::query_as("SELECT json, version, state FROM jobs WHERE serial_id = $1 FOR UPDATE")
-                .bind(serial_id)
-                .fetch_optional(self.db())
-                .await
-                .map_err(engine)?;
-        let known = |(json, version, state): (_, _, String)| {
-            Ok(KnownJob { json, version, state: JobState::of(&state)? })
-        };
-        row.map(known).transpose()
+        let row = sqlx::query("SELECT * FROM jobs WHERE serial_id = $1 FOR UPDATE")
+            .bind(serial_id)
+            .fetch_optional(self.db())
+            .await
+            .map_err(engine)?;
+        row.map(|row| KnownJob::of(&Cells(row))).transpose()
     }
 
     async fn replace_job(

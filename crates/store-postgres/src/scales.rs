@@ -34,16 +34,13 @@ impl ScaleTables for Write<'_> {
     }
 
     async fn lock_scale(&mut self, key: ScaleKey<'_>) -> Result<Option<KnownScale>, StoreError> {
-        let row: Option<(String, i64, bool)> = sqlx::query_as(
-            "SELECT json, version, released_us IS NOT NULL FROM scales WHERE model_id = $1 AND revision_id = $2 \
-             FOR UPDATE",
-        )
-        .bind(key.model_id)
-        .bind(key.revision_id)
-        .fetch_optional(self.db())
-        .await
-        .map_err(engine)?;
-        Ok(row.map(|(json, version, is_released)| KnownScale { json, version, is_released }))
+        let row = sqlx::query("SELECT * FROM scales WHERE model_id = $1 AND revision_id = $2 FOR UPDATE")
+            .bind(key.model_id)
+            .bind(key.revision_id)
+            .fetch_optional(self.db())
+            .await
+            .map_err(engine)?;
+        row.map(|row| KnownScale::of(&Cells(row))).transpose()
     }
 
     async fn replace_scale(

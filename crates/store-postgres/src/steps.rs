@@ -5,7 +5,7 @@ use becket_store::StoreError;
 use becket_store::tables::{Code, step_of, step_row};
 use sqlx::PgConnection;
 
-use crate::cells::each;
+use crate::cells::{Cells, each};
 use crate::errors::engine;
 
 pub(crate) async fn read(db: &mut PgConnection, list_number: i64) -> Result<Vec<Step>, StoreError> {
@@ -35,17 +35,19 @@ pub(crate) async fn insert(
     Ok(())
 }
 
-/// Stores what execution changes of a step, if it is the same step.
+/// Stores what execution changes of a step, if it is the same step. Returns it as it was, which the same statement reads: the list is locked, so
+/// nobody else changes it.
 pub(crate) async fn execute(
     db: &mut PgConnection,
     list_number: i64,
     step: &Step,
-) -> Result<bool, StoreError> {
+) -> Result<Option<Step>, StoreError> {
     let piece = step.piece.as_ref();
-    let updated = sqlx::query(
-        "UPDATE cut_steps SET state = $1, length_um = $2, remaining_after_um = $3, tail_use = $4, opens_coil = $5, \
-         spoil_cause = $6, done_us = $7, done_by = $8 WHERE list_number = $9 AND step_number = $10 AND kind = $11 AND coil_id = $12 \
-         AND reel_position = $13 AND serial_id IS NOT DISTINCT FROM $14 AND piece_id IS NOT DISTINCT FROM $15",
+    let before = sqlx::query(
+        "UPDATE cut_steps s SET state = $1, length_um = $2, remaining_after_um = $3, tail_use = $4, opens_coil = $5, \
+         spoil_cause = $6, done_us = $7, done_by = $8 FROM cut_steps o WHERE s.list_number = $9 AND s.step_number = $10 \
+         AND s.kind = $11 AND s.coil_id = $12 AND s.reel_position = $13 AND s.serial_id IS NOT DISTINCT FROM $14 \
+         AND s.piece_id IS NOT DISTINCT FROM $15 AND o.list_number = $9 AND o.step_number = $10 RETURNING o.*",
     )
     .bind(step.state.code())
     .bind(step.length.get())
@@ -62,8 +64,8 @@ pub(crate) async fn execute(
     .bind(i64::from(step.reel_position))
     .bind(piece.map(|piece| piece.serial_id.as_str()))
     .bind(piece.map(|piece| piece.piece_id.as_str()))
-    .execute(db)
+    .fetch_optional(db)
     .await
     .map_err(engine)?;
-    Ok(updated.rows_affected() == 1)
+    before.map(|row| step_of(&Cells(row))).transpose()
 }

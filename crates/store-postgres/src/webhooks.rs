@@ -11,6 +11,7 @@ use sqlx::PgConnection;
 use crate::PostgresStore;
 use crate::cells::{Cells, each};
 use crate::errors::engine;
+use crate::journal;
 use crate::write::{Write, run};
 
 #[async_trait]
@@ -176,10 +177,17 @@ impl WebhookStore for PostgresStore {
             .await
             .map_err(engine)?;
         let noted = held == Some(fence) && note(&mut tx, webhook_id, told_sequence, outcome).await?;
-        if noted {
-            tx.commit().await.map_err(engine)?;
+        if !noted {
+            return Ok(false);
         }
-        Ok(noted)
+        if let Outcome::Gone { gone_us, .. } = outcome {
+            journal::put_entries(&mut tx, &[tables::webhook_gone(webhook_id, *gone_us)]).await?;
+        }
+        tx.commit().await.map_err(engine)?;
+        if matches!(outcome, Outcome::Gone { .. }) {
+            self.sequencer.wake();
+        }
+        Ok(true)
     }
 }
 
@@ -193,7 +201,7 @@ async fn note(
         Outcome::Progress(progress) => advance(db, webhook_id, told_sequence, progress).await,
         Outcome::LaidAside(progress, letter) => Ok(advance(db, webhook_id, told_sequence, progress).await?
             && lay_aside(db, webhook_id, letter).await?),
-        Outcome::Gone(progress) => {
+        Outcome::Gone { progress, gone_us: _ } => {
             Ok(advance(db, webhook_id, told_sequence, progress).await? && end(db, webhook_id).await?)
         }
         Outcome::LetterTold { sequence } => {

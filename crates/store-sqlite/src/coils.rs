@@ -1,9 +1,9 @@
 //! Coils and stock rules.
 
 use async_trait::async_trait;
-use becket_floor::{Coil, CoilId, EvidenceState, FloorCoil, ListId, WireId};
+use becket_floor::{Coil, CoilId, EvidenceState, FloorCoil, ListId, StationId, WireId};
 use becket_store::tables::{
-    Code, CoilTables, EvidenceRow, corrupt, each_list_id, floor_coil_of, rule_of, stored_coil_of,
+    Code, CoilTables, EvidenceRow, corrupt, each_list_id, floor_coil_of, rule_of, stored_coil_of, unsigned,
 };
 use becket_store::{CoilFilter, EvidenceRecord, Kind, Page, PageRequest, StockRule, StoreError, StoredCoil};
 use sqlx::SqliteConnection;
@@ -114,13 +114,19 @@ impl CoilTables for Write<'_> {
         naming(self.db(), coil_id).await
     }
 
-    async fn take_off_everywhere(&mut self, coil_id: &CoilId) -> Result<(), StoreError> {
-        sqlx::query("DELETE FROM mounts WHERE coil_id = ?")
-            .bind(coil_id.as_str())
-            .execute(self.db())
-            .await
-            .map_err(engine)?;
-        Ok(())
+    async fn take_off_everywhere(
+        &mut self,
+        coil_id: &CoilId,
+    ) -> Result<Option<(StationId, u32)>, StoreError> {
+        let was: Option<(String, i64)> =
+            sqlx::query_as("DELETE FROM mounts WHERE coil_id = ? RETURNING station_id, reel_position")
+                .bind(coil_id.as_str())
+                .fetch_optional(self.db())
+                .await
+                .map_err(engine)?;
+        let place =
+            |(station, position)| Ok((StationId::new(station).map_err(corrupt)?, unsigned(position)?));
+        was.map(place).transpose()
     }
 
     async fn insert_rule(&mut self, rule: &StockRule) -> Result<bool, StoreError> {

@@ -5,7 +5,7 @@ use becket_store::StoreError;
 use becket_store::tables::{Code, step_of, step_row};
 use sqlx::SqliteConnection;
 
-use crate::cells::each;
+use crate::cells::{Cells, each};
 use crate::errors::engine;
 
 pub(crate) async fn read(db: &mut SqliteConnection, list_number: i64) -> Result<Vec<Step>, StoreError> {
@@ -44,17 +44,32 @@ pub(crate) async fn insert(
     Ok(())
 }
 
-/// Stores what execution changes of a step, if it is the same step.
+/// Stores what execution changes of a step, if it is the same step. Returns it as it was.
 pub(crate) async fn execute(
     db: &mut SqliteConnection,
     list_number: i64,
     step: &Step,
-) -> Result<bool, StoreError> {
+) -> Result<Option<Step>, StoreError> {
     let piece = step.piece.as_ref();
-    let updated = sqlx::query(
-        "UPDATE cut_steps SET state = ?, length_um = ?, remaining_after_um = ?, tail_use = ?, opens_coil = ?, \
-         spoil_cause = ?, done_us = ?, done_by = ? WHERE list_number = ? AND step_number = ? AND kind = ? AND coil_id = ? \
+    let before = sqlx::query(
+        "SELECT * FROM cut_steps WHERE list_number = ? AND step_number = ? AND kind = ? AND coil_id = ? \
          AND reel_position = ? AND serial_id IS ? AND piece_id IS ?",
+    )
+    .bind(list_number)
+    .bind(step.step_number)
+    .bind(step.kind.code())
+    .bind(step.coil_id.as_str())
+    .bind(step.reel_position)
+    .bind(piece.map(|piece| piece.serial_id.as_str()))
+    .bind(piece.map(|piece| piece.piece_id.as_str()))
+    .fetch_optional(&mut *db)
+    .await
+    .map_err(engine)?;
+    let Some(before) = before else { return Ok(None) };
+    let before = step_of(&Cells(before))?;
+    sqlx::query(
+        "UPDATE cut_steps SET state = ?, length_um = ?, remaining_after_um = ?, tail_use = ?, opens_coil = ?, \
+         spoil_cause = ?, done_us = ?, done_by = ? WHERE list_number = ? AND step_number = ?",
     )
     .bind(step.state.code())
     .bind(step.length.get())
@@ -66,13 +81,8 @@ pub(crate) async fn execute(
     .bind(&step.done_by)
     .bind(list_number)
     .bind(step.step_number)
-    .bind(step.kind.code())
-    .bind(step.coil_id.as_str())
-    .bind(step.reel_position)
-    .bind(piece.map(|piece| piece.serial_id.as_str()))
-    .bind(piece.map(|piece| piece.piece_id.as_str()))
     .execute(db)
     .await
     .map_err(engine)?;
-    Ok(updated.rows_affected() == 1)
+    Ok(Some(before))
 }

@@ -11,6 +11,7 @@ use sqlx::SqliteConnection;
 use crate::SqliteStore;
 use crate::cells::{Cells, each};
 use crate::errors::engine;
+use crate::journal;
 use crate::write::{Write, run};
 
 #[async_trait]
@@ -174,10 +175,20 @@ impl WebhookStore for SqliteStore {
             .await
             .map_err(engine)?;
         let noted = held == Some(fence) && note(&mut tx, webhook_id, told_sequence, outcome).await?;
-        if noted {
-            tx.commit().await.map_err(engine)?;
+        if !noted {
+            return Ok(false);
         }
-        Ok(noted)
+        let told = match outcome {
+            Outcome::Gone { gone_us, .. } => {
+                journal::append_entries(&mut tx, vec![tables::webhook_gone(webhook_id, *gone_us)]).await?
+            }
+            _ => Vec::new(),
+        };
+        tx.commit().await.map_err(engine)?;
+        if !told.is_empty() {
+            self.news.tell(told);
+        }
+        Ok(true)
     }
 }
 
@@ -191,7 +202,7 @@ async fn note(
         Outcome::Progress(progress) => advance(db, webhook_id, told_sequence, progress).await,
         Outcome::LaidAside(progress, letter) => Ok(advance(db, webhook_id, told_sequence, progress).await?
             && lay_aside(db, webhook_id, letter).await?),
-        Outcome::Gone(progress) => {
+        Outcome::Gone { progress, gone_us: _ } => {
             Ok(advance(db, webhook_id, told_sequence, progress).await? && end(db, webhook_id).await?)
         }
         Outcome::LetterTold { sequence } => {

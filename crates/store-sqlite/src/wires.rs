@@ -1,7 +1,7 @@
 //! Wires.
 
 use async_trait::async_trait;
-use becket_store::tables::{WireTables, corrupt, wire_of};
+use becket_store::tables::{KnownWire, WireTables, corrupt, wire_of};
 use becket_store::{Kind, NewWire, Page, PageRequest, StoreError, StoredWire};
 
 use crate::SqliteStore;
@@ -37,12 +37,13 @@ impl WireTables for Write<'_> {
             .map_err(engine)
     }
 
-    async fn lock_wire(&mut self, wire_id: &str) -> Result<Option<(String, i64)>, StoreError> {
-        sqlx::query_as("SELECT json, version FROM wires WHERE wire_id = ?")
+    async fn lock_wire(&mut self, wire_id: &str) -> Result<Option<KnownWire>, StoreError> {
+        let row = sqlx::query("SELECT * FROM wires WHERE wire_id = ?")
             .bind(wire_id)
             .fetch_optional(self.db())
             .await
-            .map_err(engine)
+            .map_err(engine)?;
+        row.map(|row| KnownWire::of(&Cells(row))).transpose()
     }
 
     async fn replace_wire(&mut self, wire: &NewWire) -> Result<StoredWire, StoreError> {

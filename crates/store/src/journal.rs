@@ -42,9 +42,10 @@ pub struct Entry {
     pub method: String,
     /// What was changed, such as "cutLists/L-0007".
     pub subject: String,
-    /// What was there before, as a JSON object; `None` if the subject is new or the change is told by `after` alone.
+    /// What was there before of what the change changes, as a JSON object for people; `None` if the subject is new. Column by column it stands
+    /// in `effects`.
     pub before: Option<String>,
-    /// What is there after, or what the change added, as a JSON object.
+    /// What is there after, or what the change added, as a JSON object; `None` if the subject is no more.
     pub after: Option<String>,
     /// What the change does to the rows of the tables, see [`effect`](crate::effect); `None` in entries of versions that did not tell it.
     pub effects: Option<String>,

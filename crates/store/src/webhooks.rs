@@ -90,8 +90,13 @@ pub enum Outcome {
     Progress(WebhookProgress),
     /// The event was tried often enough and is laid aside.
     LaidAside(WebhookProgress, DeadLetter),
-    /// The receiver is gone for good; it is not told any more.
-    Gone(WebhookProgress),
+    /// The receiver is gone for good; it is not told any more. That is an entry of the journal, since it changes what is told to whom.
+    Gone {
+        /// It stands here.
+        progress: WebhookProgress,
+        /// When it said so, in µs since 1970 (UTC).
+        gone_us: i64,
+    },
     /// A letter was told after all.
     LetterTold {
         /// Sequence of its entry.

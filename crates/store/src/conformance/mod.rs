@@ -8,6 +8,7 @@
     reason = "a suite of tests: it fails by panicking"
 )]
 
+pub mod befores;
 pub mod coils;
 pub mod concurrency;
 pub mod evidence;
@@ -24,7 +25,7 @@ pub mod windings;
 use async_trait::async_trait;
 
 use crate::tables::{ShopReader, Value};
-use crate::{CutStore, StringStore, WebhookStore};
+use crate::{CutStore, JournalStore as _, StringStore, WebhookStore};
 
 /// A database of its own for one test.
 #[async_trait]
@@ -45,9 +46,10 @@ pub trait Factory: Send + Sync {
     fn literal(&self, value: &Value) -> String;
 }
 
-/// Whatever a test did: the journal implies what the tables hold.
+/// Whatever a test did: the journal implies what the tables hold, and tells what was before each change.
 pub async fn journal_explains_tables(factory: &impl Factory) {
     let store = factory.open().await;
+    befores::follow(&store.entries(0, 10_000, None).await.unwrap());
     moving::is_verified(factory.shop(&store).await.as_mut()).await;
 }
 
@@ -66,6 +68,7 @@ macro_rules! suite {
                 old_answers_are_dropped_in_batches, what_lost_its_answer_is_never_done_again;
             webhooks: receivers_are_kept_and_removed, outcomes_need_the_fence_and_the_place,
                 letters_are_laid_aside_and_sent_again, one_holds_the_lease;
+            befores: every_kind_of_change_tells_what_was_before;
             journals: the_chain_is_whole, subjects_can_be_followed, restart_keeps_everything;
             concurrency: writers_take_turns, simultaneous_repeats_are_one_write, a_length_is_promised_once,
                 a_piece_is_claimed_once, a_version_is_taken_once, two_starts_at_one_station_are_one,

@@ -109,8 +109,14 @@ pub async fn outcomes_need_the_fence_and_the_place(factory: &impl Factory) {
         WebhookProgress { told_sequence: 1, attempts: 4, next_us: 77, last_error: "timed out".to_owned() };
     assert!(note(new, 1, Outcome::Progress(failed.clone())).await);
     assert_eq!(all(&store).await[0].progress, failed);
-    assert!(note(new, 1, Outcome::Gone(at(1))).await);
+    let before = store.last_sequence().await.unwrap();
+    assert!(!note(old, 1, Outcome::Gone { progress: at(1), gone_us: 7 }).await);
+    assert!(note(new, 1, Outcome::Gone { progress: at(1), gone_us: 7 }).await);
     assert!(all(&store).await[0].gone);
+    let told = store.entries(before, 10, None).await.unwrap();
+    assert_eq!(told.len(), 1, "{told:?}");
+    assert_eq!((told[0].subject.as_str(), told[0].entry_us), ("webhooks/erp", 7));
+    assert_eq!(told[0].after.as_deref(), Some(r#"{"state":"GONE"}"#));
     store.delete_webhook(&ctx("d"), "erp", text()).await.unwrap();
     assert!(!note(new, 1, Outcome::Progress(at(2))).await, "it is removed");
 }

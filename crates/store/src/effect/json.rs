@@ -49,7 +49,13 @@ pub fn encode(effects: &[Effect]) -> String {
 fn value(effect: &Effect) -> Json {
     match effect {
         Effect::Put { table, row } => json!({ "put": table, "row": object(row) }),
-        Effect::Set { table, key, to } => json!({ "set": table, "key": object(key), "to": object(to) }),
+        Effect::Set { table, key, was, to } if was.is_empty() => {
+            json!({ "set": table, "key": object(key), "to": object(to) })
+        }
+        Effect::Set { table, key, was, to } => {
+            json!({ "set": table, "key": object(key), "was": object(was), "to": object(to) })
+        }
+        Effect::Drop { table, row } => json!({ "drop": table, "row": object(row) }),
         Effect::Clear { table, filter } => json!({ "clear": table, "where": object(filter) }),
     }
 }
@@ -81,7 +87,14 @@ fn effect_of(at: usize, effect: &Json) -> Result<Effect, EffectError> {
     }
     if let Some(table) = named("set") {
         let table = table?;
-        return Ok(Effect::Set { table: table.name, key: fields(table, "key")?, to: fields(table, "to")? });
+        let (key, to) = (fields(table, "key")?, fields(table, "to")?);
+        // Earlier versions did not tell it.
+        let was = if effect.get("was").is_some() { fields(table, "was")? } else { Fields::new() };
+        return Ok(Effect::Set { table: table.name, key, was, to });
+    }
+    if let Some(table) = named("drop") {
+        let table = table?;
+        return Ok(Effect::Drop { table: table.name, row: fields(table, "row")? });
     }
     if let Some(table) = named("clear") {
         let table = table?;
@@ -121,17 +134,20 @@ mod tests {
             Effect::Set {
                 table: "coils",
                 key: vec![("coil_id", "C\u{1}\"".into())],
+                was: vec![("covariance_mm", 0.5.into()), ("state", "sealed".into())],
                 to: vec![("covariance_mm", (0.1 + 0.2).into()), ("state", "opened".into())],
             },
             Effect::Set {
                 table: "wires",
                 key: vec![("wire_id", "w".into())],
+                was: Vec::new(),
                 to: vec![("bytes", super::super::digest(b"x")), ("json", super::super::digest(b"{}"))],
             },
             Effect::Clear {
                 table: "cut_steps",
                 filter: vec![("list_number", 3_i64.into()), ("recut", true.into())],
             },
+            Effect::Drop { table: "stock_rules", row: vec![("wire_id", "w".into())] },
             Effect::Put { table: "jobs", row: vec![("freeze_us", Value::Null)] },
         ];
         assert_eq!(decode(&encode(&effects)).unwrap(), effects);

@@ -4,7 +4,8 @@ use std::collections::BTreeMap;
 use std::fmt;
 
 use super::promises::Promises;
-use crate::effect::{Effect, EffectError, Fields, column, decode};
+use super::verify::same;
+use crate::effect::{Effect, EffectError, Fields, column, decode, value_of as value_in};
 use crate::journal::Entry;
 use crate::tables::{LAYOUT, Row, Table, Value};
 
@@ -74,6 +75,26 @@ pub enum Trouble {
         /// The key.
         key: Key,
     },
+    /// It does not tell what was there before.
+    #[error("it does not tell what was before in {table}")]
+    Untold {
+        /// The table.
+        table: &'static str,
+    },
+    /// What it tells of before is not what was there.
+    #[error("by it {column} of {table} {key} was {told} before, and it was {was}")]
+    Before {
+        /// The table.
+        table: &'static str,
+        /// The key.
+        key: Key,
+        /// The column.
+        column: &'static str,
+        /// What it tells, as JSON.
+        told: String,
+        /// What was there, as JSON.
+        was: String,
+    },
     /// After it a list counts on more of a coil than before, and the coil does not have it or may not be used.
     #[error(
         "after it list {list} counts on more of coil {coil} than before: {reserved_um} um in all of {remaining_um} um, {state}"
@@ -107,8 +128,10 @@ impl State {
             Ok(effects) => effects,
             Err(error) => return vec![error.into()],
         };
-        let mut troubles: Vec<Trouble> =
-            effects.into_iter().filter_map(|effect| self.effect(effect).err()).collect();
+        let mut troubles = Vec::new();
+        for effect in effects {
+            self.effect(effect, &mut troubles);
+        }
         if super::checkpoint::is_part(entry) {
             // What it counts on was promised before.
             self.promises.settle();
@@ -130,49 +153,76 @@ impl State {
         self.tables.remove(table).unwrap_or_default()
     }
 
-    fn effect(&mut self, effect: Effect) -> Result<(), Trouble> {
+    fn effect(&mut self, effect: Effect, troubles: &mut Vec<Trouble>) {
         match effect {
-            Effect::Put { table, row } => self.put(known(table), row),
-            Effect::Set { table, key, to } => self.set(known(table), &key, to),
+            Effect::Put { table, row } => self.put(known(table), row, troubles),
+            Effect::Set { table, key, was, to } => self.set(known(table), &key, &was, to, troubles),
+            Effect::Drop { table, row } => self.take_out(known(table), &row, troubles),
             Effect::Clear { table, filter } => {
-                self.clear(known(table), &filter);
-                Ok(())
+                if self.clear(known(table), &filter) {
+                    troubles.push(Trouble::Untold { table });
+                }
             }
         }
     }
 
-    fn put(&mut self, table: &'static Table, fields: Fields) -> Result<(), Trouble> {
+    fn put(&mut self, table: &'static Table, fields: Fields, troubles: &mut Vec<Trouble>) {
         let mut given: BTreeMap<&str, Value> = fields.into_iter().collect();
-        let take = |column: &crate::tables::Column| {
-            given.remove(column.name).ok_or(Trouble::Lacks { table: table.name, column: column.name })
-        };
-        let row: Row = table.columns.iter().map(take).collect::<Result<_, _>>()?;
+        let mut row = Row::with_capacity(table.columns.len());
+        for column in table.columns {
+            match given.remove(column.name) {
+                Some(value) => row.push(value),
+                None => return troubles.push(Trouble::Lacks { table: table.name, column: column.name }),
+            }
+        }
         let key = Key::of(&table.key_of(&row));
         self.promises.row(table.name, &row, 1);
         let before = self.tables.entry(table.name).or_default().insert(key, row);
         if let Some(before) = before {
             self.promises.row(table.name, &before, -1);
+            troubles.push(Trouble::Untold { table: table.name });
         }
-        Ok(())
     }
 
-    fn set(&mut self, table: &'static Table, key: &Fields, to: Fields) -> Result<(), Trouble> {
-        let value = |name: &&str| key.iter().find(|(of, _)| of == name).map(|(_, value)| value.clone());
-        let values: Vec<Value> = table.key.iter().filter_map(value).collect();
-        let key = Key::of(&values);
-        let absent = || Trouble::Absent { table: table.name, key: key.clone() };
-        let row = self.tables.entry(table.name).or_default().get_mut(&key).ok_or_else(absent)?;
+    fn set(
+        &mut self,
+        table: &'static Table,
+        key: &Fields,
+        was: &Fields,
+        to: Fields,
+        troubles: &mut Vec<Trouble>,
+    ) {
+        let key = key_in(table, key);
+        let Some(row) = self.tables.entry(table.name).or_default().get_mut(&key) else {
+            return troubles.push(Trouble::Absent { table: table.name, key });
+        };
         self.promises.row(table.name, row, -1);
+        if was.len() < to.len() {
+            troubles.push(Trouble::Untold { table: table.name });
+        }
+        troubles.extend(otherwise(table, &key, row, was));
         for (name, value) in to {
             if let Some(slot) = column(table, name).and_then(|(place, _)| row.get_mut(place)) {
                 *slot = value;
             }
         }
         self.promises.row(table.name, row, 1);
-        Ok(())
     }
 
-    fn clear(&mut self, table: &'static Table, filter: &Fields) {
+    fn take_out(&mut self, table: &'static Table, was: &Fields, troubles: &mut Vec<Trouble>) {
+        let key = key_in(table, was);
+        let Some(row) = self.tables.entry(table.name).or_default().remove(&key) else {
+            return troubles.push(Trouble::Absent { table: table.name, key });
+        };
+        self.promises.row(table.name, &row, -1);
+        if was.len() < table.columns.len() {
+            troubles.push(Trouble::Untold { table: table.name });
+        }
+        troubles.extend(otherwise(table, &key, &row, was));
+    }
+
+    /// Takes out all rows with these values. Returns whether there were any.
+    fn clear(&mut self, table: &'static Table, filter: &Fields) -> bool {
         let rows = self.tables.entry(table.name).or_default();
         let holds = |row: &Row| {
             filter.iter().all(|(name, value)| {
@@ -184,12 +234,39 @@ impl State {
         let start = Key::of(&leads.map(|(_, value)| value.clone()).collect::<Vec<_>>());
         let near = rows.range(start.clone()..).take_while(|(key, _)| key.0.starts_with(&start.0));
         let gone: Vec<Key> = near.filter(|(_, row)| holds(row)).map(|(key, _)| key.clone()).collect();
-        for key in gone {
-            if let Some(row) = rows.remove(&key) {
+        for key in &gone {
+            if let Some(row) = rows.remove(key) {
                 self.promises.row(table.name, &row, -1);
             }
         }
+        !gone.is_empty()
     }
+}
+
+/// The key of a row that these columns tell.
+fn key_in(table: &Table, fields: &Fields) -> Key {
+    let value = |name: &&str| value_in(fields, name).cloned();
+    Key::of(&table.key.iter().filter_map(value).collect::<Vec<_>>())
+}
+
+/// Columns that were otherwise than told.
+fn otherwise<'a>(
+    table: &'static Table,
+    key: &'a Key,
+    row: &'a Row,
+    was: &'a Fields,
+) -> impl Iterator<Item = Trouble> + 'a {
+    was.iter().filter_map(move |(name, told)| {
+        let (place, column) = column(table, name)?;
+        let is = row.get(place)?;
+        (!same(is, told)).then(|| Trouble::Before {
+            table: table.name,
+            key: key.clone(),
+            column: column.name,
+            told: told.json().to_string(),
+            was: is.json().to_string(),
+        })
+    })
 }
 
 /// A table by its name, which effects have from the layout.
@@ -217,5 +294,66 @@ pub(super) fn number_of(table: &str, row: &Row, name: &str) -> i64 {
     match value_of(table, row, name) {
         Some(Value::Integer(number)) => *number,
         _ => 0,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::context::WriteContext;
+    use crate::effect::encode;
+
+    fn entry(effects: &[Effect]) -> Entry {
+        let ctx = WriteContext {
+            method: "m",
+            request_id: "r".to_owned(),
+            request_digest: [0; 32],
+            actor: String::new(),
+            origin: String::new(),
+            now_us: 1,
+        };
+        Entry { effects: Some(encode(effects)), ..Entry::new(&ctx, "s".to_owned(), None, None) }
+    }
+
+    fn rule(um: i64) -> Fields {
+        vec![("wire_id", "w".into()), ("smallest_remnant_um", um.into())]
+    }
+
+    fn set(was: Option<i64>, to: i64) -> Effect {
+        let column = |um: i64| vec![("smallest_remnant_um", um.into())];
+        let was = was.map(column).unwrap_or_default();
+        Effect::Set { table: "stock_rules", key: vec![("wire_id", "w".into())], was, to: column(to) }
+    }
+
+    fn told(state: &mut State, effect: Effect) -> Vec<String> {
+        state.apply(&entry(&[effect])).iter().map(ToString::to_string).collect()
+    }
+
+    #[test]
+    fn what_was_before_must_be_what_the_last_entry_left() {
+        let mut state = State::default();
+        let put = |um| Effect::Put { table: "stock_rules", row: rule(um) };
+        assert_eq!(told(&mut state, put(5)), [] as [String; 0]);
+        assert_eq!(told(&mut state, set(Some(5), 6)), [] as [String; 0]);
+        assert_eq!(
+            told(&mut state, set(Some(5), 7)),
+            ["by it smallest_remnant_um of stock_rules w was 5 before, and it was 6"]
+        );
+        let dropping = |um| Effect::Drop { table: "stock_rules", row: rule(um) };
+        assert_eq!(told(&mut state, dropping(8)).len(), 1);
+        assert_eq!(told(&mut state, dropping(7)), ["it changes stock_rules w, which is not there"]);
+    }
+
+    #[test]
+    fn what_does_not_tell_before_is_told() {
+        let mut state = State::default();
+        let put = || Effect::Put { table: "stock_rules", row: rule(5) };
+        let untold = ["it does not tell what was before in stock_rules"];
+        assert_eq!(told(&mut state, put()), [] as [String; 0]);
+        assert_eq!(told(&mut state, put()), untold);
+        assert_eq!(told(&mut state, set(None, 6)), untold);
+        let clear = || Effect::Clear { table: "stock_rules", filter: vec![("wire_id", "w".into())] };
+        assert_eq!(told(&mut state, clear()), untold);
+        assert_eq!(told(&mut state, clear()), [] as [String; 0], "there was nothing");
     }
 }

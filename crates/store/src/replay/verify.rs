@@ -16,9 +16,11 @@ pub const NOT_DERIVED: &[(&str, &str)] = &[
     ("meta", "the key of page tokens"),
     ("answers", "first answers to requests: the journal tells what was done, not what was answered"),
     ("journal", "the journal itself"),
-    ("webhooks", "receivers of events: the journal tells of them, but not their keys"),
-    ("webhook_progress", "how far receivers of events were told"),
-    ("webhook_letters", "events that receivers could not be told"),
+    (
+        "webhook_progress",
+        "how far receivers of events were told: an outcome of calls to others, and no change of the shop",
+    ),
+    ("webhook_letters", "events that receivers could not be told, likewise"),
     ("webhook_lease", "which replica tells receivers"),
 ];
 
@@ -56,8 +58,8 @@ fn is_derived(table: &Table) -> bool {
 struct Found {
     first: Vec<Difference>,
     count: u64,
-    /// Entries that tell no effects, until a checkpoint makes up for them.
-    silent: Vec<i64>,
+    /// Entries that tell no effects, or not what was before, until a checkpoint makes up for them: the first of them, and how many there are.
+    silent: (Vec<(i64, Trouble)>, u64),
 }
 
 impl Found {
@@ -65,6 +67,16 @@ impl Found {
         self.count += 1;
         if self.first.len() < Report::MOST {
             self.first.push(difference);
+        }
+    }
+}
+
+impl Found {
+    fn told_too_little(&mut self, sequence: i64, trouble: Trouble) {
+        let (first, count) = &mut self.silent;
+        *count += 1;
+        if first.len() < Report::MOST {
+            first.push((sequence, trouble));
         }
     }
 }
@@ -110,8 +122,10 @@ async fn replay(
         entry.sequence = sequence;
         fold(&entry, &mut chain, state, found);
     }
-    for sequence in std::mem::take(&mut found.silent) {
-        found.add(Difference::Entry { sequence, trouble: Trouble::Silent.to_string() });
+    let (first, count) = std::mem::take(&mut found.silent);
+    found.count += count - u64::try_from(first.len()).unwrap_or(count);
+    for (sequence, trouble) in first {
+        found.add(Difference::Entry { sequence, trouble: trouble.to_string() });
     }
     Ok(chain)
 }
@@ -120,12 +134,12 @@ fn fold(entry: &Entry, chain: &mut Chain, state: &mut State, found: &mut Found) 
     if checkpoint::begins(entry) {
         // Every row is told anew from here.
         *state = State::default();
-        found.silent.clear();
+        found.silent = (Vec::new(), 0);
         chain.replayed_from = entry.sequence;
     }
     for trouble in state.apply(entry) {
         match trouble {
-            Trouble::Silent => found.silent.push(entry.sequence),
+            Trouble::Silent | Trouble::Untold { .. } => found.told_too_little(entry.sequence, trouble),
             other => found.add(Difference::Entry { sequence: entry.sequence, trouble: other.to_string() }),
         }
     }
@@ -179,7 +193,7 @@ fn compare_row(table: &'static Table, key: &Key, should: &Row, is: Row, found: &
 }
 
 /// Numbers are the same if their bits are: 0 and -0 differ, as they do in what was written.
-fn same(a: &Value, b: &Value) -> bool {
+pub(super) fn same(a: &Value, b: &Value) -> bool {
     match (a, b) {
         (Value::Real(a), Value::Real(b)) => a.to_bits() == b.to_bits(),
         _ => a == b,

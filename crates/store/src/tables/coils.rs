@@ -1,7 +1,7 @@
 //! Coils and stock rules.
 
 use async_trait::async_trait;
-use becket_floor::{Coil, CoilId, CoilState, EvidenceState, FloorCoil, ListId, WireId};
+use becket_floor::{Coil, CoilId, CoilState, EvidenceState, FloorCoil, ListId, StationId, WireId};
 use becket_units::Um;
 
 use super::effects::coils as effects;
@@ -62,8 +62,9 @@ pub trait CoilTables: Writing {
     /// would still be left with a step that cannot be done.
     async fn lists_naming(&mut self, coil_id: &CoilId) -> Result<Vec<ListId>, StoreError>;
 
-    /// Takes a coil off the reel position on which it is, if it is on one.
-    async fn take_off_everywhere(&mut self, coil_id: &CoilId) -> Result<(), StoreError>;
+    /// Takes a coil off the reel position on which it is, if it is on one, and returns the place.
+    async fn take_off_everywhere(&mut self, coil_id: &CoilId)
+    -> Result<Option<(StationId, u32)>, StoreError>;
 
     /// Adds the rule of a wire. Returns whether it was new; one that is there stays as it is.
     async fn insert_rule(&mut self, rule: &StockRule) -> Result<bool, StoreError>;
@@ -167,9 +168,10 @@ pub async fn change_coil(
         number = Some(add_evidence(tables, &row).await?);
     }
     store_coil(tables, &before, &coil).await?;
-    if *state == CoilState::Scrapped {
-        tables.take_off_everywhere(coil_id).await?;
-        tables.effect(effects::taken_off(coil_id));
+    if *state == CoilState::Scrapped
+        && let Some((station_id, position)) = tables.take_off_everywhere(coil_id).await?
+    {
+        super::note(tables, effects::mounted(&station_id, position, Some(coil_id), None));
     }
     let evidence = match number {
         Some(number) => Some(tables.read_evidence(coil_id, number).await?),
@@ -193,10 +195,11 @@ pub async fn set_stock_rule(tables: &mut impl CoilTables, rule: &StockRule) -> R
     } else {
         let before = tables.lock_rule(&rule.wire_id).await?;
         tables.update_rule(rule).await?;
-        Some(rule_json(&before))
+        Some(before)
     };
-    tables.effect(effects::rule(rule));
-    tables.tell(format!("{}/{}", Kind::StockRule, rule.wire_id), before, Some(rule_json(rule)));
+    super::note(tables, effects::rule(before.as_ref(), rule));
+    let was = before.as_ref().map(rule_json);
+    tables.tell(format!("{}/{}", Kind::StockRule, rule.wire_id), was, Some(rule_json(rule)));
     Ok(rule.clone())
 }
 

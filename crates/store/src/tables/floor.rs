@@ -11,9 +11,8 @@ use becket_units::Um;
 
 use super::coils::{add_evidence, store_coil};
 use super::effects::{coils as coil_effects, floor as effects};
-use super::{Code, EvidenceRow, StationTables, corrupt, unsigned};
+use super::{EvidenceRow, StationTables, corrupt, note, unsigned};
 use crate::cut_store::{StoredCutList, StoredHeader};
-use crate::effect::Effect;
 use crate::error::{Kind, StoreError};
 use crate::floor_json::{change_json, list_json};
 
@@ -43,18 +42,22 @@ pub trait FloorTables: StationTables {
     /// Replaces the levels of a list's plan, as they are reported.
     async fn replace_levels(&mut self, number: i64, levels: &[LevelReport]) -> Result<(), StoreError>;
 
-    /// Replaces the shortages of a list.
-    async fn replace_shortages(&mut self, number: i64, shortages: &[Shortage]) -> Result<(), StoreError>;
+    /// Replaces the shortages of a list, and returns those that were there.
+    async fn replace_shortages(
+        &mut self,
+        number: i64,
+        shortages: &[Shortage],
+    ) -> Result<Vec<Shortage>, StoreError>;
 
     /// The list that runs at a station, apart from one, if there is one.
     async fn running_at(&mut self, station_id: &StationId, apart: i64) -> Result<Option<ListId>, StoreError>;
 
-    /// Stores what execution changes of a step. What it cuts, for whom and from which coil does not change by that: returns
-    /// false if there is no step of that number with the same.
-    async fn execute_step(&mut self, number: i64, step: &Step) -> Result<bool, StoreError>;
+    /// Stores what execution changes of a step, and returns the step as it was. What it cuts, for whom and from which coil does not change
+    /// by that: `None` if there is no step of that number with the same.
+    async fn execute_step(&mut self, number: i64, step: &Step) -> Result<Option<Step>, StoreError>;
 
-    /// Removes all pending steps of a list.
-    async fn delete_pending(&mut self, number: i64) -> Result<(), StoreError>;
+    /// Removes all pending steps of a list, and returns them in their order.
+    async fn delete_pending(&mut self, number: i64) -> Result<Vec<Step>, StoreError>;
 
     /// The place in `steps` of one that cuts a piece which is pending on a list or cut and good, and that list.
     async fn claimed_by(&mut self, steps: &[Step]) -> Result<Option<(usize, ListId)>, StoreError>;
@@ -89,9 +92,10 @@ pub async fn create_cut_list(
     tables.insert_header(number, &named.header).await?;
     tables.update_header(number, &named.header).await?;
     tables.effect(effects::new_header(number, &named.header, now_us));
-    store_serials(tables, number, &named.header).await?;
+    store_serials(tables, number, None, &named.header).await?;
     store_shortages(tables, number, &named.shortages).await?;
     insert_pending(tables, number, &named.header.list_id, &named.steps).await?;
+    note(tables, effects::steps(number, &[], named.steps.iter())?);
     check_growth(tables, number, &[]).await?;
     tables.tell(subject(&named.header.list_id), None, Some(list_json(&named.header, list)));
     Ok(StoredCutList { list: named, created_us: now_us, updated_us: now_us })
@@ -119,75 +123,82 @@ pub async fn commit_floor(
     if change.header.state == CutListState::Running && before.header.state != CutListState::Running {
         refuse_second_running(tables, number, &before.header.station_id).await?;
     }
+    // What was there before, told in the same form as what is there now.
+    let mut was = nothing_but(before.header.clone());
     for step in &change.changed_steps {
-        if !tables.execute_step(number, step).await? {
+        let Some(before) = tables.execute_step(number, step).await? else {
             let reason = format!("step {} is another one", step.step_number);
             return Err(StoreError::ChangeInconsistent { reason });
-        }
-        tables.effect(effects::executed(number, step));
+        };
+        note(tables, effects::executed(number, &before, step));
+        was.changed_steps.push(before);
     }
     if let Some(pending) = &change.replace_pending {
-        tables.delete_pending(number).await?;
-        tables.effect(effects::pending_dropped(number));
+        let dropped = tables.delete_pending(number).await?;
         insert_done(tables, number, &change.added_steps).await?;
         insert_pending(tables, number, list_id, pending).await?;
-        store_serials(tables, number, &change.header).await?;
-        book(tables, change).await?;
+        note(tables, effects::steps(number, &dropped, change.added_steps.iter().chain(pending))?);
+        was.replace_pending = Some(dropped);
+        store_serials(tables, number, Some(&before.header), &change.header).await?;
+        book(tables, change, &mut was).await?;
         check_growth(tables, number, &counted_on).await?;
     } else {
         if !change.added_steps.is_empty() {
             let reason = "steps are added, and those that follow are not replaced".to_owned();
             return Err(StoreError::ChangeInconsistent { reason });
         }
-        book(tables, change).await?;
+        book(tables, change, &mut was).await?;
     }
     if let Some(shortages) = &change.shortages {
-        store_shortages(tables, number, shortages).await?;
+        was.shortages = Some(store_shortages(tables, number, shortages).await?);
     }
     tables.update_header(number, &change.header).await?;
-    if let Some(effect) = effects::changed_header(number, &before, &change.header, tables.now_us()) {
-        tables.effect(effect);
-    }
-    let was =
-        serde_json::json!({ "state": before.header.state.code().to_ascii_uppercase(), "version": current });
-    tables.tell(subject(list_id), Some(was.to_string()), Some(change_json(change)));
+    note(tables, effects::changed_header(number, &before, &change.header, tables.now_us()));
+    tables.tell(subject(list_id), Some(change_json(&was)), Some(change_json(change)));
     let (created_us, updated_us) = (before.created_us, tables.now_us());
     Ok(StoredHeader { header: change.header.clone(), created_us, updated_us })
 }
 
-fn note(tables: &mut impl FloorTables, effects: Vec<Effect>) {
-    effects.into_iter().for_each(|effect| tables.effect(effect));
+/// A change that tells a header and nothing else yet.
+fn nothing_but(header: CutListHeader) -> FloorChange {
+    FloorChange {
+        header,
+        changed_steps: Vec::new(),
+        added_steps: Vec::new(),
+        replace_pending: None,
+        shortages: None,
+        bookings: Vec::new(),
+        coil_states: Vec::new(),
+        mounted: Vec::new(),
+        guards: Vec::new(),
+    }
 }
 
 /// Replaces serials and levels of a list, and notes that.
 async fn store_serials(
     tables: &mut impl FloorTables,
     number: i64,
+    before: Option<&CutListHeader>,
     header: &CutListHeader,
 ) -> Result<(), StoreError> {
+    let serials = before.map_or(&[] as &[SerialDigest], |before| &before.serials);
     tables.replace_serials(number, &header.serials).await?;
-    note(tables, effects::serials(number, &header.serials));
+    note(tables, effects::serials(number, serials, &header.serials));
+    let levels = before.map_or(&[] as &[LevelReport], |before| &before.quality.levels);
     tables.replace_levels(number, &header.quality.levels).await?;
-    note(tables, effects::levels(number, &header.quality.levels));
+    note(tables, effects::levels(number, levels, &header.quality.levels));
     Ok(())
 }
 
-/// Replaces the shortages of a list, and notes that.
+/// Replaces the shortages of a list, notes that, and returns those that were there.
 async fn store_shortages(
     tables: &mut impl FloorTables,
     number: i64,
     shortages: &[Shortage],
-) -> Result<(), StoreError> {
-    tables.replace_shortages(number, shortages).await?;
-    note(tables, effects::shortages(number, shortages)?);
-    Ok(())
-}
-
-/// Adds steps, and notes that.
-async fn add_steps(tables: &mut impl FloorTables, number: i64, steps: &[Step]) -> Result<(), StoreError> {
-    tables.insert_steps(number, steps).await?;
-    note(tables, effects::new_steps(number, steps)?);
-    Ok(())
+) -> Result<Vec<Shortage>, StoreError> {
+    let before = tables.replace_shortages(number, shortages).await?;
+    note(tables, effects::shortages(number, &before, shortages)?);
+    Ok(before)
 }
 
 fn subject(list_id: &ListId) -> String {
@@ -245,19 +256,25 @@ async fn refuse_second_running(
     }
 }
 
-/// Books on coils, changes their states and mounts them. Each coil that is touched gets one new version.
-async fn book(tables: &mut impl FloorTables, change: &FloorChange) -> Result<(), StoreError> {
+/// Books on coils, changes their states and mounts them. Each coil that is touched gets one new version. What was there before is added to
+/// `was`.
+async fn book(
+    tables: &mut impl FloorTables,
+    change: &FloorChange,
+    was: &mut FloorChange,
+) -> Result<(), StoreError> {
     let station_id = &change.header.station_id;
     let mut touched: BTreeSet<CoilId> =
         change.bookings.iter().map(|booking| booking.coil_id.clone()).collect();
     touched.extend(change.coil_states.iter().map(|(coil_id, _)| coil_id.clone()));
     for (position, coil_id) in &change.mounted {
-        touched.extend(tables.clear_position(station_id, *position).await?);
-        tables.effect(coil_effects::position_cleared(station_id, *position));
-        let Some(coil_id) = coil_id else { continue };
-        touched.insert(coil_id.clone());
-        tables.mount(station_id, *position, coil_id).await?;
-        tables.effect(coil_effects::mounted(station_id, *position, coil_id));
+        let taken_off = tables.clear_position(station_id, *position).await?;
+        if let Some(coil_id) = coil_id {
+            tables.mount(station_id, *position, coil_id).await?;
+        }
+        note(tables, coil_effects::mounted(station_id, *position, taken_off.as_ref(), coil_id.as_ref()));
+        touched.extend(taken_off.iter().chain(coil_id).cloned());
+        was.mounted.push((*position, taken_off));
     }
     for coil_id in touched {
         let there = tables.read_coil(&coil_id).await?;
@@ -272,6 +289,7 @@ async fn book(tables: &mut impl FloorTables, change: &FloorChange) -> Result<(),
             }
         }
         if let Some((_, state)) = change.coil_states.iter().rev().find(|(changed, _)| *changed == coil_id) {
+            was.coil_states.push((coil_id, coil.state));
             coil.state = *state;
         }
         store_coil(tables, &there, &coil).await?;
@@ -309,7 +327,7 @@ async fn insert_done(tables: &mut impl FloorTables, number: i64, added: &[Step])
         let reason = format!("step {} cannot be added as done", step.step_number);
         return Err(StoreError::ChangeInconsistent { reason });
     }
-    if added.is_empty() { Ok(()) } else { add_steps(tables, number, added).await }
+    if added.is_empty() { Ok(()) } else { tables.insert_steps(number, added).await }
 }
 
 /// Adds pending steps. A piece that another list has, or that the list would have twice, is refused.
@@ -344,7 +362,7 @@ async fn insert_pending(
     {
         return Err(claimed(step, &other));
     }
-    add_steps(tables, number, pending).await
+    tables.insert_steps(number, pending).await
 }
 
 /// Refuses a list that counts on more of a coil than it did before, unless the coil is usable and has enough for all lists.

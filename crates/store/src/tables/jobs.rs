@@ -3,8 +3,9 @@
 use async_trait::async_trait;
 
 use super::effects::strings as effects;
-use super::{Code, Writing};
+use super::{Code, Columns, Writing, note};
 use crate::context::Document;
+use crate::effect::{Fields, row_of};
 use crate::error::{Kind, StoreError};
 use crate::string_store::{Frozen, FrozenSet, JobColumns, JobState, StoredJob};
 
@@ -17,6 +18,20 @@ pub struct KnownJob {
     pub version: i64,
     /// Its state.
     pub state: JobState,
+    /// Its row, as effects tell it.
+    pub row: Fields,
+}
+
+impl KnownJob {
+    /// From its row.
+    ///
+    /// # Errors
+    /// As [`Columns`].
+    pub fn of(row: &impl Columns) -> Result<Self, StoreError> {
+        let state = JobState::of(&row.text("state")?)?;
+        let (json, version) = (row.text("json")?, row.integer("version")?);
+        Ok(Self { json, version, state, row: row_of("jobs", row)? })
+    }
 }
 
 /// The steps of writes of jobs.
@@ -79,7 +94,7 @@ pub async fn amend_job(
     let before = live(tables, &columns.serial_id).await?;
     let before = as_expected(before, &columns.serial_id, expected_version)?;
     let job = tables.replace_job(columns, document).await?;
-    tables.effect(effects::changed_job(columns, document, before.version, tables.now_us()));
+    note(tables, effects::changed_job(&before, columns, document, tables.now_us()));
     tables.tell(subject(&columns.serial_id), Some(before.json), Some(document.json.clone()));
     Ok(job)
 }
@@ -95,13 +110,13 @@ pub async fn close_job(
     final_state: JobState,
 ) -> Result<StoredJob, StoreError> {
     let before = live(tables, serial_id).await?;
-    let before = as_expected(before, serial_id, expected_version)?.state;
+    let before = as_expected(before, serial_id, expected_version)?;
     if !has_ended(final_state) {
-        return Err(StoreError::JobState { serial_id: serial_id.to_owned(), state: before });
+        return Err(StoreError::JobState { serial_id: serial_id.to_owned(), state: before.state });
     }
     let job = tables.set_job_state(serial_id, final_state).await?;
-    tables.effect(effects::job_state(serial_id, final_state, expected_version, tables.now_us()));
-    tell_state(tables, serial_id, before, final_state, None);
+    note(tables, effects::job_state(serial_id, &before, final_state, tables.now_us()));
+    tell_state(tables, serial_id, before.state, final_state, None);
     Ok(job)
 }
 
@@ -122,13 +137,13 @@ pub async fn freeze_set(
         }
         return Ok(frozen);
     }
-    let before = as_expected(job, serial_id, expected_version)?.state;
+    let before = as_expected(job, serial_id, expected_version)?;
     tables.insert_set(serial_id, set).await?;
     tables.set_job_state(serial_id, JobState::Frozen).await?;
     let now_us = tables.now_us();
     tables.effect(effects::new_set(serial_id, set, now_us));
-    tables.effect(effects::job_state(serial_id, JobState::Frozen, expected_version, now_us));
-    tell_state(tables, serial_id, before, JobState::Frozen, Some(&set.digest));
+    note(tables, effects::job_state(serial_id, &before, JobState::Frozen, now_us));
+    tell_state(tables, serial_id, before.state, JobState::Frozen, Some(&set.digest));
     Ok(Frozen { freeze_us: tables.now_us() })
 }
 

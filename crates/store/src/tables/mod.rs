@@ -47,10 +47,11 @@ pub use stations::{StationTables, save_station, unmount_coil};
 pub use steps::step_row;
 pub use transfer::{MoveError, Row, ShopReader, ShopWriter, Sum, Value, move_shop, sum};
 pub use webhooks::{
-    WEBHOOKS_SQL, WebhookTables, create_webhook, delete_webhook, letter_of, queue_letters, webhook_of,
+    WEBHOOKS_SQL, WebhookTables, create_webhook, delete_webhook, letter_of, queue_letters, webhook_gone,
+    webhook_of,
 };
 pub use windings::{OrderedSerial, WindingTables, exact_order, release_winding_order};
-pub use wires::{WireTables, import_wires, update_wire};
+pub use wires::{KnownWire, WireTables, import_wires, update_wire};
 
 use crate::context::WriteContext;
 use crate::effect::{Effect, encode};
@@ -70,6 +71,11 @@ pub trait Writing: Send {
 
     /// Adds an entry to the journal, in the order of the calls, with all effects since the entry before.
     fn tell(&mut self, subject: String, before: Option<String>, after: Option<String>);
+}
+
+/// Notes effects.
+fn note(tables: &mut impl Writing, effects: impl IntoIterator<Item = Effect>) {
+    effects.into_iter().for_each(|effect| tables.effect(effect));
 }
 
 /// What a write has to tell the journal.

@@ -2,9 +2,10 @@
 
 use async_trait::async_trait;
 
-use super::Writing;
 use super::effects::strings as effects;
+use super::{Columns, Writing, note};
 use crate::context::Document;
+use crate::effect::{Fields, row_of};
 use crate::error::{Kind, StoreError};
 use crate::string_store::StoredScale;
 
@@ -42,6 +43,20 @@ pub struct KnownScale {
     pub version: i64,
     /// Whether it is released.
     pub is_released: bool,
+    /// Its row, as effects tell it.
+    pub row: Fields,
+}
+
+impl KnownScale {
+    /// From its row.
+    ///
+    /// # Errors
+    /// As [`Columns`].
+    pub fn of(row: &impl Columns) -> Result<Self, StoreError> {
+        let is_released = !row.is_null("released_us")?;
+        let (json, version) = (row.text("json")?, row.integer("version")?);
+        Ok(Self { json, version, is_released, row: row_of("scales", row)? })
+    }
 }
 
 /// The steps of writes of scales.
@@ -97,8 +112,8 @@ pub async fn update_scale(
 ) -> Result<StoredScale, StoreError> {
     let before = draft(tables, key, expected_version).await?;
     let stored = tables.replace_scale(key, document).await?;
-    tables.effect(effects::changed_scale(key, document, expected_version, tables.now_us()));
-    tables.tell(key.subject(), Some(before), Some(document.json.clone()));
+    note(tables, effects::changed_scale(key, &before, document, tables.now_us()));
+    tables.tell(key.subject(), Some(before.json), Some(document.json.clone()));
     Ok(stored)
 }
 
@@ -111,26 +126,26 @@ pub async fn release_scale(
     key: ScaleKey<'_>,
     expected_version: i64,
 ) -> Result<StoredScale, StoreError> {
-    draft(tables, key, expected_version).await?;
+    let before = draft(tables, key, expected_version).await?;
     let stored = tables.mark_scale_released(key).await?;
-    tables.effect(effects::released_scale(key, expected_version, tables.now_us()));
+    note(tables, effects::released_scale(key, &before, tables.now_us()));
     let state = |state: &str| Some(serde_json::json!({ "state": state }).to_string());
     tables.tell(key.subject(), state("DRAFT"), state("RELEASED"));
     Ok(stored)
 }
 
-/// The JSON of a draft that is as expected.
+/// A draft that is as expected.
 async fn draft(
     tables: &mut impl ScaleTables,
     key: ScaleKey<'_>,
     expected: i64,
-) -> Result<String, StoreError> {
+) -> Result<KnownScale, StoreError> {
     match tables.lock_scale(key).await? {
         None => Err(key.missing()),
         Some(known) if known.is_released => Err(StoreError::ScaleReleased { id: key.id() }),
         Some(known) if known.version != expected => {
             Err(StoreError::VersionStale { kind: Kind::Scale, id: key.id(), current: known.version })
         }
-        Some(known) => Ok(known.json),
+        Some(known) => Ok(known),
     }
 }

@@ -4,9 +4,9 @@ use async_trait::async_trait;
 use becket_floor::{CoilId, CoilState, ListId, Station, StationId};
 use becket_units::Um;
 
-use super::CoilTables;
 use super::coils::store_coil;
-use super::effects::coils::{self as effects, Stamp};
+use super::effects::coils as effects;
+use super::{CoilTables, note};
 use crate::cut_store::{StoredStation, Unmounted};
 use crate::error::{Kind, StoreError};
 use crate::floor_json::{mount_json, station_json};
@@ -62,7 +62,6 @@ pub async fn save_station(
     station: &Station,
     expected_version: Option<i64>,
 ) -> Result<StoredStation, StoreError> {
-    let now_us = tables.now_us();
     let before = match expected_version {
         None if tables.insert_station(station).await? => None,
         None => {
@@ -71,8 +70,8 @@ pub async fn save_station(
         }
         Some(expected) => Some(replace(tables, station, expected).await?),
     };
-    let stamp = before.as_ref().map_or_else(|| Stamp::new(now_us), |before| stamp_of(before).next(now_us));
-    tables.effect(effects::station(station, stamp));
+    let now_us = tables.now_us();
+    note(tables, effects::station(before.as_ref(), station, now_us));
     let subject = format!("{}/{}", Kind::Station, station.station_id);
     let was = before.as_ref().map(|before| station_json(&before.station));
     tables.tell(subject, was, Some(station_json(station)));
@@ -100,11 +99,6 @@ async fn replace(
     Ok(before)
 }
 
-fn stamp_of(stored: &StoredStation) -> Stamp {
-    let StoredStation { version, created_us, updated_us, .. } = *stored;
-    Stamp { version, created_us, updated_us }
-}
-
 /// See [`CutStore::unmount_coil`](crate::CutStore::unmount_coil).
 ///
 /// # Errors
@@ -126,8 +120,8 @@ pub async fn unmount_coil(
     if !running.is_empty() {
         return Err(StoreError::CoilReserved { coil_id, list_ids: ids(running) });
     }
-    tables.clear_position(station_id, reel_position).await?;
-    tables.effect(effects::position_cleared(station_id, reel_position));
+    let was = tables.clear_position(station_id, reel_position).await?;
+    note(tables, effects::mounted(station_id, reel_position, was.as_ref(), None));
     let there = tables.read_coil(&coil_id).await?;
     let mut coil = there.coil.clone();
     if coil.remaining == Um::ZERO && coil.state.is_usable() {

@@ -3,8 +3,12 @@
 use async_trait::async_trait;
 use sha2::{Digest, Sha256};
 
+use super::effects::webhooks as effects;
 use super::{Columns, Writing};
+use crate::context::WriteContext;
+use crate::effect::encode;
 use crate::error::{Kind, StoreError};
+use crate::journal::Entry;
 use crate::webhooks::{DeadLetter, NewWebhook, SigningKey, StoredWebhook, WebhookProgress};
 
 /// The steps of writes of receivers.
@@ -34,6 +38,7 @@ pub async fn create_webhook(
     if !tables.insert_webhook(webhook).await? {
         return Err(StoreError::AlreadyExists { kind: Kind::Webhook, ids: vec![webhook.webhook_id.clone()] });
     }
+    tables.effect(effects::created(webhook, tables.now_us()));
     tables.tell(subject(&webhook.webhook_id), None, Some(json(webhook)));
     known(tables, &webhook.webhook_id).await
 }
@@ -45,6 +50,7 @@ pub async fn create_webhook(
 pub async fn delete_webhook(tables: &mut impl WebhookTables, webhook_id: &str) -> Result<(), StoreError> {
     let before = known(tables, webhook_id).await?;
     tables.remove_webhook(webhook_id).await?;
+    tables.effect(effects::removed(&before.webhook, before.gone, before.created_us));
     tables.tell(subject(webhook_id), Some(json(&before.webhook)), None);
     Ok(())
 }
@@ -62,6 +68,24 @@ pub async fn queue_letters(
     let queued = tables.queue_letters(webhook_id, sequences).await?;
     tables.tell(subject(webhook_id), None, Some(serde_json::json!({ "redelivered": queued }).to_string()));
     Ok(queued)
+}
+
+/// The entry that a receiver is gone for good. The service itself makes it, by what the receiver answered.
+#[must_use]
+pub fn webhook_gone(webhook_id: &str, gone_us: i64) -> Entry {
+    let ctx = WriteContext {
+        method: "becket/TellReceiver",
+        request_id: String::new(),
+        request_digest: [0; 32],
+        actor: String::new(),
+        origin: String::new(),
+        now_us: gone_us,
+    };
+    let state = |state: &str| Some(serde_json::json!({ "state": state }).to_string());
+    Entry {
+        effects: Some(encode(&[effects::gone(webhook_id)])),
+        ..Entry::new(&ctx, subject(webhook_id), state("ACTIVE"), state("GONE"))
+    }
 }
 
 async fn known(tables: &mut impl WebhookTables, webhook_id: &str) -> Result<StoredWebhook, StoreError> {

@@ -2,10 +2,32 @@
 
 use async_trait::async_trait;
 
-use super::Writing;
 use super::effects::strings as effects;
+use super::{Columns, Writing, note};
+use crate::effect::{Fields, row_of};
 use crate::error::{Kind, StoreError};
 use crate::string_store::{Imported, NewWire, StoredWire};
+
+/// A wire as a write finds it.
+#[derive(Debug, Clone)]
+pub struct KnownWire {
+    /// Its JSON.
+    pub json: String,
+    /// Its version.
+    pub version: i64,
+    /// Its row, as effects tell it.
+    pub row: Fields,
+}
+
+impl KnownWire {
+    /// From its row.
+    ///
+    /// # Errors
+    /// As [`Columns`].
+    pub fn of(row: &impl Columns) -> Result<Self, StoreError> {
+        Ok(Self { json: row.text("json")?, version: row.integer("version")?, row: row_of("wires", row)? })
+    }
+}
 
 /// The steps of writes of wires.
 #[async_trait]
@@ -21,8 +43,8 @@ pub trait WireTables: Writing {
     /// The bytes of a wire that is there.
     async fn wire_bytes(&mut self, wire_id: &str) -> Result<Vec<u8>, StoreError>;
 
-    /// JSON and version of a wire, if it is there, which nobody else changes from then on.
-    async fn lock_wire(&mut self, wire_id: &str) -> Result<Option<(String, i64)>, StoreError>;
+    /// A wire, if it is there, which nobody else changes from then on.
+    async fn lock_wire(&mut self, wire_id: &str) -> Result<Option<KnownWire>, StoreError>;
 
     /// Replaces a wire, raises its version and returns it.
     async fn replace_wire(&mut self, wire: &NewWire) -> Result<StoredWire, StoreError>;
@@ -67,13 +89,14 @@ pub async fn update_wire(
 ) -> Result<StoredWire, StoreError> {
     let id = || wire.wire_id.clone();
     let before = tables.lock_wire(&wire.wire_id).await?;
-    let (before, current) = before.ok_or_else(|| StoreError::NotFound { kind: Kind::Wire, id: id() })?;
+    let before = before.ok_or_else(|| StoreError::NotFound { kind: Kind::Wire, id: id() })?;
+    let current = before.version;
     if current != expected_version {
         return Err(StoreError::VersionStale { kind: Kind::Wire, id: id(), current });
     }
     let stored = tables.replace_wire(wire).await?;
-    tables.effect(effects::changed_wire(wire, expected_version, tables.now_us()));
-    tables.tell(subject(&wire.wire_id), Some(before), Some(wire.document.json.clone()));
+    note(tables, effects::changed_wire(&before, wire, tables.now_us()));
+    tables.tell(subject(&wire.wire_id), Some(before.json), Some(wire.document.json.clone()));
     Ok(stored)
 }
 

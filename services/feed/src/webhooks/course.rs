@@ -105,7 +105,8 @@ impl Course {
             let failed = match self.attempt(target, entry).await {
                 Attempt::Told => return self.note(|c| Outcome::Progress(c.behind(entry.sequence))).await,
                 Attempt::Gone => {
-                    self.note(|c| Outcome::Gone(c.behind(entry.sequence))).await?;
+                    let gone_us = self.teller.clock.now_us();
+                    self.note(|c| Outcome::Gone { progress: c.behind(entry.sequence), gone_us }).await?;
                     tracing::warn!(webhook_id = self.id(), "a receiver is gone and is not told any more");
                     return Err(Stop::Over);
                 }
@@ -154,14 +155,17 @@ impl Course {
             };
             let outcome = match attempt {
                 Attempt::Told => Outcome::LetterTold { sequence: letter.sequence },
-                Attempt::Gone => Outcome::Gone(self.stored.progress.clone()),
+                Attempt::Gone => Outcome::Gone {
+                    progress: self.stored.progress.clone(),
+                    gone_us: self.teller.clock.now_us(),
+                },
                 Attempt::Failed { why, .. } => Outcome::LetterFailed(self.letter(
                     letter.sequence,
                     letter.attempts.saturating_add(1),
                     why,
                 )),
             };
-            let gone = matches!(outcome, Outcome::Gone(_));
+            let gone = matches!(outcome, Outcome::Gone { .. });
             self.note(|_| outcome).await?;
             if gone {
                 return Err(Stop::Over);

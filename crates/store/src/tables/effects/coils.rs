@@ -2,7 +2,7 @@
 
 use becket_floor::{Coil, CoilId, EvidenceState, LengthEstimate, Scales, Station, StationId};
 
-use crate::cut_store::{StockRule, StoredCoil};
+use crate::cut_store::{StockRule, StoredCoil, StoredStation};
 use crate::effect::{Effect, Fields};
 use crate::tables::{Code, EvidenceRow, Value};
 
@@ -129,18 +129,40 @@ pub(in crate::tables) fn decided_evidence(
     let key = vec![("coil_id", coil_id.as_str().into()), ("evidence_number", number.into())];
     let to =
         vec![("state", state.code().into()), ("decided_us", now_us.into()), ("decided_by", actor.into())];
-    Effect::Set { table: "coil_evidence", key, to }
+    // Only what is held is decided upon.
+    let was = vec![
+        ("state", EvidenceState::Held.code().into()),
+        ("decided_us", Value::Null),
+        ("decided_by", Value::Null),
+    ];
+    Effect::Set { table: "coil_evidence", key, was, to }
 }
 
-/// A wire has this rule.
-pub(in crate::tables) fn rule(rule: &StockRule) -> Effect {
-    let StockRule { wire_id, smallest_remnant } = rule;
-    let row = vec![("wire_id", wire_id.as_str().into()), ("smallest_remnant_um", (*smallest_remnant).into())];
-    Effect::Put { table: "stock_rules", row }
+/// A wire has this rule now.
+pub(in crate::tables) fn rule(before: Option<&StockRule>, rule: &StockRule) -> Vec<Effect> {
+    let row = |rule: &StockRule| {
+        let StockRule { wire_id, smallest_remnant } = rule;
+        vec![("wire_id", wire_id.as_str().into()), ("smallest_remnant_um", (*smallest_remnant).into())]
+    };
+    Effect::replacement("stock_rules", before.map(row).into_iter().collect(), vec![row(rule)])
 }
 
-/// A station has these data.
-pub(in crate::tables) fn station(station: &Station, stamp: Stamp) -> Effect {
+/// A station has these data now.
+pub(in crate::tables) fn station(
+    before: Option<&StoredStation>,
+    station: &Station,
+    now_us: i64,
+) -> Vec<Effect> {
+    let stamp = before.map(|stored| {
+        let StoredStation { version, created_us, updated_us, station: _ } = *stored;
+        Stamp { version, created_us, updated_us }
+    });
+    let was = before.zip(stamp).map(|(stored, stamp)| station_row(&stored.station, stamp));
+    let stamp = stamp.map_or_else(|| Stamp::new(now_us), |stamp| stamp.next(now_us));
+    Effect::replacement("stations", was.into_iter().collect(), vec![station_row(station, stamp)])
+}
+
+fn station_row(station: &Station, stamp: Stamp) -> Fields {
     // What is mounted has a table of its own.
     let Station { station_id, title, reel_positions, trays, mounted: _ } = station;
     let mut row = vec![
@@ -150,26 +172,26 @@ pub(in crate::tables) fn station(station: &Station, stamp: Stamp) -> Effect {
         ("trays", (*trays).into()),
     ];
     row.extend(stamp.fields());
-    Effect::Put { table: "stations", row }
+    row
 }
 
-/// A coil is put on a reel position.
-pub(in crate::tables) fn mounted(station_id: &StationId, reel_position: u32, coil_id: &CoilId) -> Effect {
-    let row = vec![
+fn mount_row(station_id: &StationId, reel_position: u32, coil_id: &CoilId) -> Fields {
+    vec![
         ("station_id", station_id.as_str().into()),
         ("reel_position", reel_position.into()),
         ("coil_id", coil_id.as_str().into()),
-    ];
-    Effect::Put { table: "mounts", row }
+    ]
 }
 
-/// A reel position is empty.
-pub(in crate::tables) fn position_cleared(station_id: &StationId, reel_position: u32) -> Effect {
-    let filter = vec![("station_id", station_id.as_str().into()), ("reel_position", reel_position.into())];
-    Effect::Clear { table: "mounts", filter }
-}
-
-/// A coil is on no reel.
-pub(in crate::tables) fn taken_off(coil_id: &CoilId) -> Effect {
-    Effect::Clear { table: "mounts", filter: vec![("coil_id", coil_id.as_str().into())] }
+/// A reel position has another coil, or none.
+pub(in crate::tables) fn mounted(
+    station_id: &StationId,
+    reel_position: u32,
+    before: Option<&CoilId>,
+    now: Option<&CoilId>,
+) -> Vec<Effect> {
+    let rows = |coil: Option<&CoilId>| {
+        coil.map(|coil_id| mount_row(station_id, reel_position, coil_id)).into_iter().collect()
+    };
+    Effect::replacement("mounts", rows(before), rows(now))
 }

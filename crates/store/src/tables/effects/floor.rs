@@ -104,9 +104,10 @@ pub(in crate::tables) fn changed_header(
     Effect::difference("cut_lists", vec![("list_number", number.into())], &was, is)
 }
 
-/// A list is of these serials.
-pub(in crate::tables) fn serials(number: i64, serials: &[SerialDigest]) -> Vec<Effect> {
-    replaced("cut_list_serials", number, serials.iter().map(serial_fields))
+/// A list is of these serials now.
+pub(in crate::tables) fn serials(number: i64, before: &[SerialDigest], now: &[SerialDigest]) -> Vec<Effect> {
+    let rows = |serials: &[SerialDigest]| placed(number, serials.iter().map(serial_fields));
+    Effect::replacement("cut_list_serials", rows(before), rows(now))
 }
 
 fn serial_fields(serial: &SerialDigest) -> Fields {
@@ -118,8 +119,8 @@ fn serial_fields(serial: &SerialDigest) -> Fields {
     ]
 }
 
-/// A plan has these levels.
-pub(in crate::tables) fn levels(number: i64, levels: &[LevelReport]) -> Vec<Effect> {
+/// A plan has these levels now.
+pub(in crate::tables) fn levels(number: i64, before: &[LevelReport], now: &[LevelReport]) -> Vec<Effect> {
     let fields = |report: &LevelReport| {
         let LevelReport { level, value, lower_bound, proven } = *report;
         vec![
@@ -129,45 +130,53 @@ pub(in crate::tables) fn levels(number: i64, levels: &[LevelReport]) -> Vec<Effe
             ("proven", proven.into()),
         ]
     };
-    replaced("cut_list_levels", number, levels.iter().map(fields))
+    let rows = |levels: &[LevelReport]| placed(number, levels.iter().map(fields));
+    Effect::replacement("cut_list_levels", rows(before), rows(now))
 }
 
-/// A list has these shortages.
-pub(in crate::tables) fn shortages(number: i64, shortages: &[Shortage]) -> Result<Vec<Effect>, StoreError> {
-    let fields = |shortage: &Shortage| {
-        let Shortage { wire_id, serial_id, piece_ids, length } = shortage;
-        let pieces: Vec<&str> = piece_ids.iter().map(|id| id.as_str()).collect();
-        Ok(vec![
-            ("wire_id", wire_id.as_str().into()),
-            ("serial_id", serial_id.as_str().into()),
-            ("piece_ids", serde_json::to_string(&pieces).map_err(corrupt)?.into()),
-            ("length_um", (*length).into()),
-        ])
+/// A list has these shortages now.
+pub(in crate::tables) fn shortages(
+    number: i64,
+    before: &[Shortage],
+    now: &[Shortage],
+) -> Result<Vec<Effect>, StoreError> {
+    let rows = |shortages: &[Shortage]| -> Result<Vec<Fields>, StoreError> {
+        let fields = shortages.iter().map(shortage_fields).collect::<Result<Vec<_>, StoreError>>()?;
+        Ok(placed(number, fields.into_iter()))
     };
-    let rows = shortages.iter().map(fields).collect::<Result<Vec<_>, StoreError>>()?;
-    Ok(replaced("shortages", number, rows.into_iter()))
+    Ok(Effect::replacement("shortages", rows(before)?, rows(now)?))
 }
 
-/// The rows of a list are these, by place from 0.
-fn replaced(table: &'static str, number: i64, rows: impl Iterator<Item = Fields>) -> Vec<Effect> {
-    let clear = Effect::Clear { table, filter: vec![("list_number", number.into())] };
+fn shortage_fields(shortage: &Shortage) -> Result<Fields, StoreError> {
+    let Shortage { wire_id, serial_id, piece_ids, length } = shortage;
+    let pieces: Vec<&str> = piece_ids.iter().map(|id| id.as_str()).collect();
+    Ok(vec![
+        ("wire_id", wire_id.as_str().into()),
+        ("serial_id", serial_id.as_str().into()),
+        ("piece_ids", serde_json::to_string(&pieces).map_err(corrupt)?.into()),
+        ("length_um", (*length).into()),
+    ])
+}
+
+/// The rows of a list, by place from 0.
+fn placed(number: i64, rows: impl Iterator<Item = Fields>) -> Vec<Fields> {
     let put = |(place, fields): (i64, Fields)| {
         let mut row = vec![("list_number", number.into()), ("place", place.into())];
         row.extend(fields);
-        Effect::Put { table, row }
+        row
     };
-    std::iter::once(clear).chain((0_i64..).zip(rows).map(put)).collect()
+    (0_i64..).zip(rows).map(put).collect()
 }
 
-/// A list has no pending steps.
-pub(in crate::tables) fn pending_dropped(number: i64) -> Effect {
-    let filter = vec![("list_number", number.into()), ("state", "pending".into())];
-    Effect::Clear { table: "cut_steps", filter }
-}
-
-/// Steps are new.
-pub(in crate::tables) fn new_steps(number: i64, steps: &[Step]) -> Result<Vec<Effect>, StoreError> {
-    steps.iter().map(|step| Ok(Effect::Put { table: "cut_steps", row: step_row(number, step)? })).collect()
+/// A list has these steps instead of those, which are pending.
+pub(in crate::tables) fn steps<'a>(
+    number: i64,
+    before: &[Step],
+    now: impl Iterator<Item = &'a Step>,
+) -> Result<Vec<Effect>, StoreError> {
+    let before = before.iter().map(|step| step_row(number, step)).collect::<Result<_, _>>()?;
+    let now = now.map(|step| step_row(number, step)).collect::<Result<_, _>>()?;
+    Ok(Effect::replacement("cut_steps", before, now))
 }
 
 fn step_row(number: i64, step: &Step) -> Result<Fields, StoreError> {
@@ -237,7 +246,7 @@ fn execution_fields(step: &Step) -> Fields {
 }
 
 /// A step is executed, or its piece turns out to be spoiled.
-pub(in crate::tables) fn executed(number: i64, step: &Step) -> Effect {
+pub(in crate::tables) fn executed(number: i64, before: &Step, step: &Step) -> Option<Effect> {
     let key = vec![("list_number", number.into()), ("step_number", step.step_number.into())];
-    Effect::Set { table: "cut_steps", key, to: execution_fields(step) }
+    Effect::difference("cut_steps", key, &execution_fields(before), execution_fields(step))
 }

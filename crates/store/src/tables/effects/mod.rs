@@ -3,3 +3,4 @@
 pub(super) mod coils;
 pub(super) mod floor;
 pub(super) mod strings;
+pub(super) mod webhooks;

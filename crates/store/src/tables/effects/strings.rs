@@ -4,7 +4,7 @@ use super::coils::Stamp;
 use crate::context::Document;
 use crate::effect::{Effect, Fields, digest};
 use crate::string_store::{FrozenSet, JobColumns, JobState, NewWire};
-use crate::tables::{Code, ScaleKey, Value};
+use crate::tables::{Code, KnownJob, KnownScale, KnownWire, ScaleKey, Value};
 use crate::winding_orders::NewWindingOrder;
 
 fn document_fields(document: &Document) -> Fields {
@@ -27,11 +27,11 @@ pub(in crate::tables) fn new_wire(wire: &NewWire, now_us: i64) -> Effect {
 }
 
 /// A wire is another one.
-pub(in crate::tables) fn changed_wire(wire: &NewWire, version: i64, now_us: i64) -> Effect {
+pub(in crate::tables) fn changed_wire(before: &KnownWire, wire: &NewWire, now_us: i64) -> Option<Effect> {
     let mut to = vec![("material", i64::from(wire.material).into())];
     to.extend(document_fields(&wire.document));
-    to.extend(changed(version, now_us));
-    Effect::Set { table: "wires", key: vec![("wire_id", wire.wire_id.as_str().into())], to }
+    to.extend(changed(before.version, now_us));
+    Effect::difference("wires", vec![("wire_id", wire.wire_id.as_str().into())], &before.row, to)
 }
 
 fn scale_key(key: ScaleKey<'_>) -> Fields {
@@ -50,20 +50,24 @@ pub(in crate::tables) fn new_scale(key: ScaleKey<'_>, document: &Document, now_u
 /// A draft of a scale is another one.
 pub(in crate::tables) fn changed_scale(
     key: ScaleKey<'_>,
+    before: &KnownScale,
     document: &Document,
-    version: i64,
     now_us: i64,
-) -> Effect {
+) -> Option<Effect> {
     let mut to = document_fields(document);
-    to.extend(changed(version, now_us));
-    Effect::Set { table: "scales", key: scale_key(key), to }
+    to.extend(changed(before.version, now_us));
+    Effect::difference("scales", scale_key(key), &before.row, to)
 }
 
 /// A scale revision is released.
-pub(in crate::tables) fn released_scale(key: ScaleKey<'_>, version: i64, now_us: i64) -> Effect {
+pub(in crate::tables) fn released_scale(
+    key: ScaleKey<'_>,
+    before: &KnownScale,
+    now_us: i64,
+) -> Option<Effect> {
     let mut to = vec![("released_us", now_us.into())];
-    to.extend(changed(version, now_us));
-    Effect::Set { table: "scales", key: scale_key(key), to }
+    to.extend(changed(before.version, now_us));
+    Effect::difference("scales", scale_key(key), &before.row, to)
 }
 
 fn job_fields(columns: &JobColumns, document: &Document) -> Fields {
@@ -87,24 +91,29 @@ pub(in crate::tables) fn new_job(columns: &JobColumns, document: &Document, now_
 
 /// A job is another one.
 pub(in crate::tables) fn changed_job(
+    before: &KnownJob,
     columns: &JobColumns,
     document: &Document,
-    version: i64,
     now_us: i64,
-) -> Effect {
+) -> Option<Effect> {
     let mut to = job_fields(columns, document);
-    to.extend(changed(version, now_us));
-    Effect::Set { table: "jobs", key: vec![("serial_id", columns.serial_id.as_str().into())], to }
+    to.extend(changed(before.version, now_us));
+    Effect::difference("jobs", vec![("serial_id", columns.serial_id.as_str().into())], &before.row, to)
 }
 
 /// A job has another state.
-pub(in crate::tables) fn job_state(serial_id: &str, state: JobState, version: i64, now_us: i64) -> Effect {
+pub(in crate::tables) fn job_state(
+    serial_id: &str,
+    before: &KnownJob,
+    state: JobState,
+    now_us: i64,
+) -> Option<Effect> {
     let mut to = vec![("state", state.code().into())];
     if state == JobState::Frozen {
         to.push(("freeze_us", now_us.into()));
     }
-    to.extend(changed(version, now_us));
-    Effect::Set { table: "jobs", key: vec![("serial_id", serial_id.into())], to }
+    to.extend(changed(before.version, now_us));
+    Effect::difference("jobs", vec![("serial_id", serial_id.into())], &before.row, to)
 }
 
 /// A string set is frozen.
