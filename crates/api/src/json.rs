@@ -61,10 +61,12 @@ const EXACT: f64 = 9_007_199_254_740_992.0;
 /// 64-bit integers as strings, so that nothing is lost.
 #[must_use]
 pub fn to_struct(object: &serde_json::Map<String, serde_json::Value>) -> Struct {
-    Struct { fields: object.iter().map(|(key, value)| (key.clone(), to_struct_value(value))).collect() }
+    Struct { fields: object.iter().map(|(key, value)| (key.clone(), to_value(value))).collect() }
 }
 
-fn to_struct_value(json: &serde_json::Value) -> Value {
+/// Turns a JSON value into a `Value`, as [`to_struct`] does.
+#[must_use]
+pub fn to_value(json: &serde_json::Value) -> Value {
     let kind = match json {
         serde_json::Value::Null => Kind::NullValue(0),
         serde_json::Value::Bool(flag) => Kind::BoolValue(*flag),
@@ -72,7 +74,7 @@ fn to_struct_value(json: &serde_json::Value) -> Value {
         serde_json::Value::Number(number) => number.as_f64().map_or(Kind::NullValue(0), Kind::NumberValue),
         serde_json::Value::String(text) => Kind::StringValue(text.clone()),
         serde_json::Value::Array(items) => {
-            Kind::ListValue(ListValue { values: items.iter().map(to_struct_value).collect() })
+            Kind::ListValue(ListValue { values: items.iter().map(to_value).collect() })
         }
         serde_json::Value::Object(object) => Kind::StructValue(to_struct(object)),
     };
@@ -83,18 +85,18 @@ fn to_struct_value(json: &serde_json::Value) -> Value {
 /// JSON cannot show, comes out as `null`.
 #[must_use]
 pub fn from_struct(object: &Struct) -> serde_json::Map<String, serde_json::Value> {
-    object.fields.iter().map(|(key, value)| (key.clone(), from_struct_value(value))).collect()
+    object.fields.iter().map(|(key, value)| (key.clone(), from_value(value))).collect()
 }
 
-fn from_struct_value(value: &Value) -> serde_json::Value {
+/// Turns a `Value` into a JSON value, as [`from_struct`] does.
+#[must_use]
+pub fn from_value(value: &Value) -> serde_json::Value {
     match &value.kind {
         None | Some(Kind::NullValue(_)) => serde_json::Value::Null,
         Some(Kind::BoolValue(flag)) => (*flag).into(),
         Some(Kind::NumberValue(number)) => number_to_json(*number),
         Some(Kind::StringValue(text)) => text.clone().into(),
-        Some(Kind::ListValue(list)) => {
-            serde_json::Value::Array(list.values.iter().map(from_struct_value).collect())
-        }
+        Some(Kind::ListValue(list)) => serde_json::Value::Array(list.values.iter().map(from_value).collect()),
         Some(Kind::StructValue(object)) => serde_json::Value::Object(from_struct(object)),
     }
 }
@@ -182,7 +184,7 @@ mod tests {
     #[test]
     fn what_json_cannot_show_is_null() {
         let value = Value { kind: Some(Kind::NumberValue(f64::NAN)) };
-        assert_eq!(from_struct_value(&value), serde_json::Value::Null);
+        assert_eq!(from_value(&value), serde_json::Value::Null);
         assert_eq!(number_to_json(-0.0).to_string(), "-0.0");
     }
 }

@@ -7,7 +7,7 @@
 use std::sync::Arc;
 use std::time::Duration;
 
-use becket_store::{Engine, OldAnswers, StoreError};
+use becket_store::{Engine, Outdated, StoreError};
 use tokio::task::JoinHandle;
 
 use crate::clock::Clock;
@@ -47,7 +47,7 @@ impl Drop for Upkeep {
 
 async fn look(store: &dyn Engine, clock: &dyn Clock, kept: Duration) -> Result<u64, StoreError> {
     let kept_us = i64::try_from(kept.as_micros()).unwrap_or(i64::MAX);
-    let old = OldAnswers { now_us: clock.now_us(), kept_us, newest_kept: NEWEST_KEPT, most: BATCH };
+    let old = Outdated { now_us: clock.now_us(), kept_us, newest_kept: NEWEST_KEPT, most: BATCH };
     store.drop_answers(&old).await
 }
 
@@ -63,7 +63,7 @@ mod tests {
 
     /// Notes what it is asked to drop; every second call fails.
     #[derive(Default)]
-    struct Asked(Mutex<Vec<OldAnswers>>);
+    struct Asked(Mutex<Vec<Outdated>>);
 
     #[async_trait]
     impl Engine for Asked {
@@ -71,7 +71,7 @@ mod tests {
             Ok(None)
         }
 
-        async fn drop_answers(&self, old: &OldAnswers) -> Result<u64, StoreError> {
+        async fn drop_answers(&self, old: &Outdated) -> Result<u64, StoreError> {
             let mut asked = self.0.lock().unwrap();
             asked.push(*old);
             if asked.len().is_multiple_of(2) { Err(StoreError::Busy) } else { Ok(u64::from(old.most)) }

@@ -5,7 +5,7 @@
 //! place was taken, so it sees the entry of whatever was dropped to make it free.
 
 use becket_store::tables::{FIND_ANSWER_SQL, FoundAnswer, answer_of, corrupt};
-use becket_store::{OldAnswers, StoreError, WriteContext};
+use becket_store::{Outdated, StoreError, WriteContext};
 use sqlx::PgConnection;
 
 use crate::errors::engine;
@@ -81,7 +81,7 @@ pub(crate) async fn keep(db: &mut PgConnection, ctx: &WriteContext, answer: &[u8
 }
 
 /// Drops old answers, and returns how many; nothing while another replica does so.
-pub(crate) async fn drop_old(store: &PostgresStore, old: &OldAnswers) -> Result<u64, StoreError> {
+pub(crate) async fn drop_old(store: &PostgresStore, old: &Outdated) -> Result<u64, StoreError> {
     // What is committed by now is in the journal afterwards, where a repeat finds it.
     sequencer::move_all(&store.writer).await?;
     let mut tx =

@@ -2,7 +2,7 @@
 
 use async_trait::async_trait;
 use becket_store::tables::{Told, bytes_32, entry_of};
-use becket_store::{Engine, Entry, JournalStore, Listener, OldAnswers, StoreError, WriteContext};
+use becket_store::{Engine, Entry, JournalStore, Listener, Outdated, StoreError, WriteContext};
 use sqlx::PgConnection;
 
 use crate::PostgresStore;
@@ -86,7 +86,7 @@ impl Engine for PostgresStore {
         idempotency::find(&mut db, ctx).await
     }
 
-    async fn drop_answers(&self, old: &OldAnswers) -> Result<u64, StoreError> {
+    async fn drop_answers(&self, old: &Outdated) -> Result<u64, StoreError> {
         idempotency::drop_old(self, old).await
     }
 

@@ -3,8 +3,8 @@
 use async_trait::async_trait;
 use becket_store::tables::{self, WEBHOOKS_SQL, WebhookTables, corrupt, letter_of, webhook_of};
 use becket_store::{
-    Answer, DeadLetter, NewWebhook, Outcome, Page, PageRequest, StoreError, StoredWebhook, WebhookProgress,
-    WebhookStore, WriteContext, Written,
+    Answer, DeadLetter, NewWebhook, Outcome, Outdated, Page, PageRequest, StoreError, StoredWebhook,
+    WebhookProgress, WebhookStore, WriteContext, Written,
 };
 use sqlx::PgConnection;
 
@@ -188,6 +188,27 @@ impl WebhookStore for PostgresStore {
             self.sequencer.wake();
         }
         Ok(true)
+    }
+
+    async fn drop_letters(&self, fence: i64, old: &Outdated) -> Result<u64, StoreError> {
+        // The row of the lease is held, so that nobody takes over in between.
+        let dropped = sqlx::query(
+            "WITH held AS (SELECT 1 FROM webhook_lease WHERE fence = $5 FOR UPDATE) \
+             DELETE FROM webhook_letters WHERE ctid = ANY (ARRAY(SELECT l.ctid FROM webhook_letters l \
+             WHERE l.state = 'dead' AND EXISTS (SELECT 1 FROM held) \
+             AND l.failed_us < LEAST($1, (EXTRACT(EPOCH FROM clock_timestamp()) * 1000000)::bigint) - $2 \
+             AND l.failed_us < (SELECT n.failed_us FROM webhook_letters n ORDER BY n.failed_us DESC LIMIT 1 OFFSET $3) \
+             ORDER BY l.failed_us LIMIT $4 FOR UPDATE OF l SKIP LOCKED))",
+        )
+        .bind(old.now_us)
+        .bind(old.kept_us)
+        .bind(i64::from(old.newest_kept.saturating_sub(1)))
+        .bind(i64::from(old.most))
+        .bind(fence)
+        .execute(&self.writer)
+        .await
+        .map_err(engine)?;
+        Ok(dropped.rows_affected())
     }
 }
 

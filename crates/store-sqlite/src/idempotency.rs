@@ -1,7 +1,7 @@
 //! First answers by caller, method and request id.
 
 use becket_store::tables::{FIND_ANSWER_SQL, FoundAnswer, answer_of};
-use becket_store::{OldAnswers, StoreError, WriteContext};
+use becket_store::{Outdated, StoreError, WriteContext};
 use sqlx::SqliteConnection;
 
 use crate::SqliteStore;
@@ -44,7 +44,7 @@ pub(crate) async fn keep(
 }
 
 /// Drops old answers, and returns how many.
-pub(crate) async fn drop_old(store: &SqliteStore, old: &OldAnswers) -> Result<u64, StoreError> {
+pub(crate) async fn drop_old(store: &SqliteStore, old: &Outdated) -> Result<u64, StoreError> {
     // Looked for without keeping anybody from writing; mostly there is nothing to do.
     let there: bool = sqlx::query_scalar("SELECT EXISTS (SELECT 1 FROM answers WHERE created_us < ?)")
         .bind(old.before_us())

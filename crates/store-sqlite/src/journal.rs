@@ -3,7 +3,7 @@
 use async_trait::async_trait;
 use becket_store::journal::chain;
 use becket_store::tables::{Told, bytes_32, entry_of};
-use becket_store::{Engine, Entry, JournalStore, Listener, OldAnswers, StoreError, WriteContext};
+use becket_store::{Engine, Entry, JournalStore, Listener, Outdated, StoreError, WriteContext};
 use sqlx::SqliteConnection;
 
 use crate::SqliteStore;
@@ -109,7 +109,7 @@ impl Engine for SqliteStore {
         idempotency::find(&mut db, ctx).await
     }
 
-    async fn drop_answers(&self, old: &OldAnswers) -> Result<u64, StoreError> {
+    async fn drop_answers(&self, old: &Outdated) -> Result<u64, StoreError> {
         idempotency::drop_old(self, old).await
     }
 

@@ -3,8 +3,8 @@
 use async_trait::async_trait;
 use becket_store::tables::{self, WEBHOOKS_SQL, WebhookTables, corrupt, letter_of, webhook_of};
 use becket_store::{
-    Answer, DeadLetter, NewWebhook, Outcome, Page, PageRequest, StoreError, StoredWebhook, WebhookProgress,
-    WebhookStore, WriteContext, Written,
+    Answer, DeadLetter, NewWebhook, Outcome, Outdated, Page, PageRequest, StoreError, StoredWebhook,
+    WebhookProgress, WebhookStore, WriteContext, Written,
 };
 use sqlx::SqliteConnection;
 
@@ -189,6 +189,22 @@ impl WebhookStore for SqliteStore {
             self.news.tell(told);
         }
         Ok(true)
+    }
+
+    async fn drop_letters(&self, fence: i64, old: &Outdated) -> Result<u64, StoreError> {
+        let dropped = sqlx::query(
+            "DELETE FROM webhook_letters WHERE rowid IN (SELECT rowid FROM webhook_letters WHERE state = 'dead' AND failed_us < ?1 \
+             AND failed_us < (SELECT failed_us FROM webhook_letters ORDER BY failed_us DESC LIMIT 1 OFFSET ?2) \
+             AND EXISTS (SELECT 1 FROM webhook_lease WHERE fence = ?4) ORDER BY failed_us LIMIT ?3)",
+        )
+        .bind(old.before_us())
+        .bind(old.newest_kept.saturating_sub(1))
+        .bind(old.most)
+        .bind(fence)
+        .execute(&self.writer)
+        .await
+        .map_err(engine)?;
+        Ok(dropped.rows_affected())
     }
 }
 

@@ -55,13 +55,13 @@ pub struct Stored {
     pub updated_us: i64,
 }
 
-/// Which first answers may be dropped.
+/// What of something that is kept for some time may be dropped: first answers to requests, events that could not be told.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct OldAnswers {
+pub struct Outdated {
     /// The time, in µs since 1970 (UTC). An engine that has a clock of its own takes the earlier of the two times, so that one clock that jumps
     /// ahead drops nothing too soon.
     pub now_us: i64,
-    /// How long every answer is kept, in µs.
+    /// How long everything is kept, in µs.
     pub kept_us: i64,
     /// How many of the newest are kept besides, whatever any clock says; at least 1.
     pub newest_kept: u32,
@@ -69,8 +69,8 @@ pub struct OldAnswers {
     pub most: u32,
 }
 
-impl OldAnswers {
-    /// Answers that were given before this time are old, in µs since 1970 (UTC).
+impl Outdated {
+    /// What was kept before this time is old, in µs since 1970 (UTC).
     #[must_use]
     pub fn before_us(&self) -> i64 {
         self.now_us.saturating_sub(self.kept_us)
@@ -123,7 +123,7 @@ pub trait Engine: Send + Sync {
     ///
     /// # Errors
     /// [`StoreError::Busy`], [`StoreError::Unavailable`].
-    async fn drop_answers(&self, old: &OldAnswers) -> Result<u64, StoreError>;
+    async fn drop_answers(&self, old: &Outdated) -> Result<u64, StoreError>;
 
     /// The secret key of this database for page tokens, made at random when it was created.
     ///

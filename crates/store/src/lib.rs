@@ -33,7 +33,7 @@ pub mod tables;
 mod webhooks;
 mod winding_orders;
 
-pub use context::{Answer, Document, Engine, Listener, News, OldAnswers, Stored, WriteContext, Written};
+pub use context::{Answer, Document, Engine, Listener, News, Outdated, Stored, WriteContext, Written};
 pub use cut_store::{
     Claim, CoilChange, CoilChanged, CoilFilter, CutListFilter, CutRecord, CutStore, Decided, Decision,
     EvidenceRecord, ListOnFloor, LotSerial, RefuseIf, StockRule, StoredCoil, StoredCutList, StoredHeader,

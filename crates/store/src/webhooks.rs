@@ -8,7 +8,7 @@ use std::fmt;
 
 use async_trait::async_trait;
 
-use crate::context::{Answer, WriteContext, Written};
+use crate::context::{Answer, Outdated, WriteContext, Written};
 use crate::error::StoreError;
 use crate::journal::JournalStore;
 use crate::page::{Page, PageRequest};
@@ -180,4 +180,11 @@ pub trait WebhookStore: JournalStore {
         told_sequence: i64,
         outcome: &Outcome,
     ) -> Result<bool, StoreError>;
+
+    /// Drops the oldest events that could not be told and need no longer be kept, and returns how many; 0 if the fence is not that of the
+    /// lease. Those that are to be sent again stay.
+    ///
+    /// # Errors
+    /// [`StoreError::Busy`], [`StoreError::Unavailable`].
+    async fn drop_letters(&self, fence: i64, old: &Outdated) -> Result<u64, StoreError>;
 }

@@ -1,7 +1,10 @@
 //! Receivers over real sockets, hostile ones above all.
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, reason = "tests")]
 
+use std::net::SocketAddr;
+use std::path::PathBuf;
 use std::sync::Arc;
+use std::sync::Mutex;
 use std::sync::atomic::{AtomicU64, Ordering};
 use std::time::{Duration, Instant};
 
@@ -16,7 +19,10 @@ use becket_service_kit::{Protection, ServerParts, Settings, SystemClock, Webhook
 use becket_store::{Document, NewWire, StringStore, WriteContext};
 use becket_store_sqlite::SqliteStore;
 use hmac::{Hmac, KeyInit as _, Mac as _};
-use tokio::net::TcpListener;
+use rcgen::{BasicConstraints, CertificateParams, CertifiedIssuer, DnType, IsCa, KeyPair};
+use rustls::ServerConfig;
+use rustls::pki_types::PrivateKeyDer;
+use tokio::net::{TcpListener, TcpStream};
 use tokio_util::sync::CancellationToken;
 use tonic::service::RoutesBuilder;
 use tonic::transport::{Channel, Endpoint};
@@ -38,15 +44,21 @@ struct World {
 
 impl World {
     async fn new() -> Self {
+        Self::trusting(None).await
+    }
+
+    /// Trusts the authorities in a file.
+    async fn trusting(ca: Option<PathBuf>) -> Self {
         let store = SqliteStore::in_memory().await.unwrap();
         let Settings { limits, feed, .. } = Settings::load(None, []).unwrap();
         let webhooks = WebhookSettings {
             allow_private_addresses: false,
-            ca: None,
+            ca,
             timeout: Duration::from_millis(500),
             attempts: ATTEMPTS,
             first_pause: Duration::from_millis(10),
             longest_pause: Duration::from_millis(40),
+            letter_retention: None,
         };
         let mut routes = RoutesBuilder::default();
         let deps = Deps {
@@ -329,4 +341,93 @@ async fn inner_addresses_are_not_called() {
     world.until("erp", |state| state.dead_letters == 1).await;
     let letter = world.letters("erp").await.remove(0);
     assert_eq!(letter.last_error, "the host leads only to addresses that must not be called");
+}
+
+type Authority = CertifiedIssuer<'static, KeyPair>;
+
+fn authority(name: &str) -> Authority {
+    let mut params = CertificateParams::new(Vec::new()).unwrap();
+    params.distinguished_name.push(DnType::CommonName, name);
+    params.is_ca = IsCa::Ca(BasicConstraints::Unconstrained);
+    CertifiedIssuer::self_signed(params, KeyPair::generate().unwrap()).unwrap()
+}
+
+/// What a server needs to show a certificate for a name.
+fn identity(of: &Authority, name: &str) -> Arc<ServerConfig> {
+    let key = KeyPair::generate().unwrap();
+    let certificate = CertificateParams::new(vec![name.to_owned()]).unwrap().signed_by(&key, of).unwrap();
+    let provider = Arc::new(rustls::crypto::ring::default_provider());
+    let builder =
+        ServerConfig::builder_with_provider(provider).with_safe_default_protocol_versions().unwrap();
+    let key = PrivateKeyDer::try_from(key.serialize_der()).unwrap();
+    Arc::new(builder.with_no_client_auth().with_single_cert(vec![certificate.der().clone()], key).unwrap())
+}
+
+/// Encrypts in front of a receiver with what is in the slot at the moment. Returns the address to be told to.
+async fn encrypted(receiver: &Receiver, shown: Arc<Mutex<Arc<ServerConfig>>>) -> String {
+    let behind: SocketAddr = receiver.url()["http://".len()..].trim_end_matches("/becket").parse().unwrap();
+    let listener = TcpListener::bind("127.0.0.1:0").await.unwrap();
+    let port = listener.local_addr().unwrap().port();
+    tokio::spawn(async move {
+        while let Ok((stream, _)) = listener.accept().await {
+            let acceptor = tokio_rustls::TlsAcceptor::from(Arc::clone(&shown.lock().unwrap()));
+            tokio::spawn(async move {
+                let Ok(mut inside) = acceptor.accept(stream).await else { return };
+                let mut plain = TcpStream::connect(behind).await.unwrap();
+                drop(tokio::io::copy_bidirectional(&mut inside, &mut plain).await);
+            });
+        }
+    });
+    format!("https://localhost:{port}/becket")
+}
+
+/// Own authority, wrong authority, wrong name; and what was laid aside meanwhile is told once the certificate is right.
+#[tokio::test]
+async fn certificates_of_receivers_are_checked_by_the_shops_authority() {
+    let folder = tempfile::tempdir().unwrap();
+    // The third one only has the name of the first.
+    let (own, strange, false_one) = (authority("shop"), authority("strange"), authority("shop"));
+    let ca = folder.path().join("ca.pem");
+    std::fs::write(&ca, own.pem()).unwrap();
+    let world = World::trusting(Some(ca)).await;
+    let mut receiver = Receiver::start().await;
+    let shown = Arc::new(Mutex::new(identity(&own, "localhost")));
+    let url = encrypted(&receiver, Arc::clone(&shown)).await;
+    let webhook = Webhook { webhook_id: "erp".to_owned(), url, ..Webhook::default() };
+    world.create(webhook, SECRET).await.unwrap();
+    world.add(&["a"]).await;
+    assert_eq!(next(&mut receiver).await.subject(), "wires/a");
+
+    for (wrong, wire, told) in [
+        (identity(&strange, "localhost"), "b", "UnknownIssuer"),
+        (identity(&false_one, "localhost"), "c", "BadSignature"),
+        (identity(&own, "erp.example"), "d", "not valid for name \"localhost\""),
+    ] {
+        *shown.lock().unwrap() = wrong;
+        let letters = world.letters("erp").await.len();
+        world.add(&[wire]).await;
+        world.until("erp", |state| usize::try_from(state.dead_letters).unwrap() == letters + 1).await;
+        let letter = world.letters("erp").await.pop().unwrap();
+        assert!(letter.last_error.starts_with("no TLS: "), "{letter:?}");
+        assert!(
+            letter.last_error.contains(told) || letter.last_error.contains("not valid for name"),
+            "{letter:?}"
+        );
+    }
+    assert_eq!(receiver.next(Duration::from_millis(200)).await, None, "nothing was posted meanwhile");
+
+    *shown.lock().unwrap() = identity(&own, "localhost");
+    let request = RedeliverDeadLettersRequest {
+        request_id: world.id(),
+        webhook_id: "erp".to_owned(),
+        sequences: Vec::new(),
+    };
+    assert_eq!(world.client.clone().redeliver_dead_letters(request).await.unwrap().into_inner().queued, 3);
+    let mut told = Vec::new();
+    for _ in 0..3 {
+        told.push(next(&mut receiver).await.subject());
+    }
+    told.sort();
+    assert_eq!(told, ["wires/b", "wires/c", "wires/d"]);
+    world.until("erp", |state| state.dead_letters == 0).await;
 }

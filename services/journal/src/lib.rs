@@ -3,6 +3,7 @@
 //! Both services write the journal of their database and let it be read; so it is here, and whoever puts services on a
 //! listener registers it once. It only reads, and knows nothing of what the entries are about.
 
+mod changes;
 mod error;
 mod list_entries;
 

@@ -32,6 +32,10 @@ pub struct Entry {
     /// SHA-256 in hexadecimal over this entry and the hash of the one before it.
     #[prost(string, tag = "10")]
     pub hash: ::prost::alloc::string::String,
+    /// What it did to the rows of the tables, column by column, in order; only if the request asks for changes. Entries of versions that
+    /// did not record it tell none.
+    #[prost(message, repeated, tag = "11")]
+    pub changes: ::prost::alloc::vec::Vec<Change>,
 }
 impl ::prost::Name for Entry {
     const NAME: &'static str = "Entry";
@@ -41,6 +45,56 @@ impl ::prost::Name for Entry {
     }
     fn type_url() -> ::prost::alloc::string::String {
         "/becket.journal.v1.Entry".into()
+    }
+}
+/// Change is what an entry did to one row of a table.
+#[derive(Clone, PartialEq, ::prost::Message)]
+pub struct Change {
+    /// Name of the table, such as "coils".
+    #[prost(string, tag = "1")]
+    pub table: ::prost::alloc::string::String,
+    /// Key of the row, its parts apart by "/".
+    #[prost(string, tag = "2")]
+    pub key: ::prost::alloc::string::String,
+    /// What was done.
+    #[prost(enumeration = "ChangeKind", tag = "3")]
+    pub kind: i32,
+    /// The columns that changed. Of a row that was added or removed, all that hold something.
+    #[prost(message, repeated, tag = "4")]
+    pub columns: ::prost::alloc::vec::Vec<ColumnChange>,
+}
+impl ::prost::Name for Change {
+    const NAME: &'static str = "Change";
+    const PACKAGE: &'static str = "becket.journal.v1";
+    fn full_name() -> ::prost::alloc::string::String {
+        "becket.journal.v1.Change".into()
+    }
+    fn type_url() -> ::prost::alloc::string::String {
+        "/becket.journal.v1.Change".into()
+    }
+}
+/// ColumnChange is a column with what was there before and what is there after. Lengths are in micrometres where the name ends in \_um,
+/// times in microseconds since 1970 (UTC) where it ends in \_us; contents and keys of signatures stand as their SHA-256.
+#[derive(Clone, PartialEq, ::prost::Message)]
+pub struct ColumnChange {
+    /// Name of the column.
+    #[prost(string, tag = "1")]
+    pub column: ::prost::alloc::string::String,
+    /// What was there; absent in a row that was added, and in entries of versions that did not record it.
+    #[prost(message, optional, tag = "2")]
+    pub before: ::core::option::Option<::prost_types::Value>,
+    /// What is there; absent in a row that was removed.
+    #[prost(message, optional, tag = "3")]
+    pub after: ::core::option::Option<::prost_types::Value>,
+}
+impl ::prost::Name for ColumnChange {
+    const NAME: &'static str = "ColumnChange";
+    const PACKAGE: &'static str = "becket.journal.v1";
+    fn full_name() -> ::prost::alloc::string::String {
+        "becket.journal.v1.ColumnChange".into()
+    }
+    fn type_url() -> ::prost::alloc::string::String {
+        "/becket.journal.v1.ColumnChange".into()
     }
 }
 /// ListEntriesRequest asks for a page of the journal.
@@ -55,6 +109,9 @@ pub struct ListEntriesRequest {
     /// Only entries of this subject, if not empty.
     #[prost(string, tag = "3")]
     pub subject: ::prost::alloc::string::String,
+    /// Whether entries tell what they changed, column by column.
+    #[prost(bool, tag = "4")]
+    pub show_changes: bool,
 }
 impl ::prost::Name for ListEntriesRequest {
     const NAME: &'static str = "ListEntriesRequest";
@@ -84,6 +141,43 @@ impl ::prost::Name for ListEntriesResponse {
     }
     fn type_url() -> ::prost::alloc::string::String {
         "/becket.journal.v1.ListEntriesResponse".into()
+    }
+}
+/// ChangeKind is what can be done to a row.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, ::prost::Enumeration)]
+#[repr(i32)]
+pub enum ChangeKind {
+    /// Not stated.
+    Unspecified = 0,
+    /// It was added.
+    Added = 1,
+    /// Columns of it were changed.
+    Changed = 2,
+    /// It was removed.
+    Removed = 3,
+}
+impl ChangeKind {
+    /// String value of the enum field names used in the ProtoBuf definition.
+    ///
+    /// The values are not transformed in any way and thus are considered stable
+    /// (if the ProtoBuf definition does not change) and safe for programmatic use.
+    pub fn as_str_name(&self) -> &'static str {
+        match self {
+            Self::Unspecified => "CHANGE_KIND_UNSPECIFIED",
+            Self::Added => "CHANGE_KIND_ADDED",
+            Self::Changed => "CHANGE_KIND_CHANGED",
+            Self::Removed => "CHANGE_KIND_REMOVED",
+        }
+    }
+    /// Creates an enum from field names used in the ProtoBuf definition.
+    pub fn from_str_name(value: &str) -> ::core::option::Option<Self> {
+        match value {
+            "CHANGE_KIND_UNSPECIFIED" => Some(Self::Unspecified),
+            "CHANGE_KIND_ADDED" => Some(Self::Added),
+            "CHANGE_KIND_CHANGED" => Some(Self::Changed),
+            "CHANGE_KIND_REMOVED" => Some(Self::Removed),
+            _ => None,
+        }
     }
 }
 /// Generated client implementations.
@@ -178,7 +272,7 @@ pub mod journal_service_client {
             self.inner = self.inner.max_encoding_message_size(limit);
             self
         }
-        /// ListEntries returns entries by rising sequence, page by page.
+        /// ListEntries returns entries by rising sequence, page by page. A page holds fewer entries than asked for where they are large.
         pub async fn list_entries(
             &mut self,
             request: impl tonic::IntoRequest<super::ListEntriesRequest>,
@@ -220,7 +314,7 @@ pub mod journal_service_server {
     /// Generated trait containing gRPC methods that should be implemented for use with JournalServiceServer.
     #[async_trait]
     pub trait JournalService: std::marker::Send + std::marker::Sync + 'static {
-        /// ListEntries returns entries by rising sequence, page by page.
+        /// ListEntries returns entries by rising sequence, page by page. A page holds fewer entries than asked for where they are large.
         async fn list_entries(
             &self,
             request: tonic::Request<super::ListEntriesRequest>,

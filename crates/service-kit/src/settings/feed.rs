@@ -41,6 +41,8 @@ pub struct WebhookSettings {
     pub first_pause: Duration,
     /// The longest pause.
     pub longest_pause: Duration,
+    /// How long dead letters are kept; `None` for ever.
+    pub letter_retention: Option<Duration>,
 }
 
 impl WebhookSettings {
@@ -53,6 +55,7 @@ impl WebhookSettings {
         let pause = Duration::from_millis(10)..=DAY;
         let first = reader.duration("webhooks.first_pause", pause.clone());
         let longest = reader.duration("webhooks.longest_pause", pause);
+        let letters = reader.retention("webhooks.letter_retention");
         if let (Some(first), Some(longest)) = (first, longest)
             && first > longest
         {
@@ -65,6 +68,7 @@ impl WebhookSettings {
             attempts: attempts?,
             first_pause: first?,
             longest_pause: longest?,
+            letter_retention: letters?,
         })
     }
 }

@@ -2,7 +2,7 @@
 
 use super::Factory;
 use super::samples::{coil, confirming, ctx, list, plan, start, stock, text, wire};
-use crate::{CutStore, Engine, JournalStore, OldAnswers, StoreError, StringStore, WriteContext};
+use crate::{CutStore, Engine, JournalStore, Outdated, StoreError, StringStore, WriteContext};
 
 pub async fn a_repeat_gets_the_first_answer(factory: &impl Factory) {
     let store = factory.open().await;
@@ -85,8 +85,8 @@ pub async fn floor_writes_repeat_too(factory: &impl Factory) {
 const DAY_US: i64 = 24 * 3600 * 1_000_000;
 
 /// Answers that are older than a day at a time, but for some of the newest.
-fn older_than_a_day(now_us: i64, newest_kept: u32, most: u32) -> OldAnswers {
-    OldAnswers { now_us, kept_us: DAY_US, newest_kept, most }
+fn older_than_a_day(now_us: i64, newest_kept: u32, most: u32) -> Outdated {
+    Outdated { now_us, kept_us: DAY_US, newest_kept, most }
 }
 
 fn at(request_id: &str, now_us: i64) -> WriteContext {

@@ -67,7 +67,7 @@ macro_rules! suite {
                 a_failed_call_leaves_nothing, floor_writes_repeat_too,
                 old_answers_are_dropped_in_batches, what_lost_its_answer_is_never_done_again;
             webhooks: receivers_are_kept_and_removed, outcomes_need_the_fence_and_the_place,
-                letters_are_laid_aside_and_sent_again, one_holds_the_lease;
+                letters_are_laid_aside_and_sent_again, old_letters_are_dropped, one_holds_the_lease;
             befores: every_kind_of_change_tells_what_was_before;
             journals: the_chain_is_whole, subjects_can_be_followed, restart_keeps_everything;
             concurrency: writers_take_turns, simultaneous_repeats_are_one_write, a_length_is_promised_once,

@@ -3,8 +3,8 @@
 use super::Factory;
 use super::samples::{ctx, page, text, told, wire};
 use crate::{
-    DeadLetter, JournalStore, Kind, NewWebhook, Outcome, SigningKey, StoreError, StoredWebhook, StringStore,
-    WebhookProgress, WebhookStore,
+    DeadLetter, JournalStore, Kind, NewWebhook, Outcome, Outdated, SigningKey, StoreError, StoredWebhook,
+    StringStore, WebhookProgress, WebhookStore,
 };
 
 const SECOND_US: i64 = 1_000_000;
@@ -151,4 +151,31 @@ pub async fn letters_are_laid_aside_and_sent_again(factory: &impl Factory) {
     assert_eq!((letters(&store, false).await, letters(&store, true).await), (vec![2, 3], vec![3]));
     let missing = store.queue_letters(&ctx("q3"), "crm", vec![], text()).await;
     assert!(matches!(missing, Err(StoreError::NotFound { kind: Kind::Webhook, .. })), "{missing:?}");
+}
+
+pub async fn old_letters_are_dropped(factory: &impl Factory) {
+    let store = factory.open().await;
+    create(&store, "erp").await;
+    let fence = store.take_lease("a", 0, SECOND_US).await.unwrap().unwrap();
+    for sequence in 1..=6 {
+        let failed = DeadLetter { failed_us: sequence * SECOND_US, ..letter(sequence, false) };
+        let outcome = Outcome::LaidAside(at(sequence), failed);
+        assert!(store.note_outcome(fence, "erp", sequence - 1, &outcome).await.unwrap());
+    }
+    store.queue_letters(&ctx("q"), "erp", vec![2], text()).await.unwrap();
+    let old = |now_s: i64, newest_kept: u32, most: u32| Outdated {
+        now_us: now_s * SECOND_US,
+        kept_us: 10 * SECOND_US,
+        newest_kept,
+        most,
+    };
+    assert_eq!(store.drop_letters(fence, &old(11, 1, 9)).await.unwrap(), 0);
+    assert_eq!(store.drop_letters(fence + 1, &old(14, 1, 9)).await.unwrap(), 0, "another one has the lease");
+    // Of the first three one is to be sent again.
+    assert_eq!(store.drop_letters(fence, &old(14, 1, 1)).await.unwrap(), 1);
+    assert_eq!(letters(&store, false).await, [2, 3, 4, 5, 6]);
+    assert_eq!(store.drop_letters(fence, &old(14, 1, 9)).await.unwrap(), 1);
+    // However far a clock jumps ahead, the newest stay.
+    assert_eq!(store.drop_letters(fence, &old(1_000_000, 2, 9)).await.unwrap(), 1);
+    assert_eq!(letters(&store, false).await, [2, 5, 6]);
 }

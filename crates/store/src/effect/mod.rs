@@ -93,10 +93,10 @@ impl Effect {
     #[must_use]
     pub fn replacement(table: &'static str, before: Vec<Fields>, after: Vec<Fields>) -> Vec<Self> {
         let mut before: BTreeMap<Key, Fields> =
-            before.into_iter().map(|row| (key(table, &row), row)).collect();
+            before.into_iter().map(|row| (key_of(table, &row), row)).collect();
         let changed: Vec<Self> = after
             .into_iter()
-            .filter_map(|row| match before.remove(&key(table, &row)) {
+            .filter_map(|row| match before.remove(&key_of(table, &row)) {
                 None => Some(Self::Put { table, row }),
                 Some(was) => Self::difference(table, key_fields(table, &row), &was, row),
             })
@@ -129,7 +129,9 @@ fn key_fields(table: &str, row: &Fields) -> Fields {
     names.iter().filter_map(|name| Some((*name, value_of(row, name)?.clone()))).collect()
 }
 
-fn key(table: &str, row: &Fields) -> Key {
+/// The key of a row that has these columns.
+#[must_use]
+pub fn key_of(table: &str, row: &Fields) -> Key {
     let values: Vec<Value> = key_fields(table, row).into_iter().map(|(_, value)| value).collect();
     Key::of(&values)
 }

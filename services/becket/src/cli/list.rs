@@ -150,11 +150,15 @@ pub(crate) struct ListStockRules {
 #[command(after_help = "\
 Example:
   becket list journal --subject cutLists/L-0001
+  becket list journal --subject coils/R0104 --changes
   becket --format json list journal --limit 20")]
 pub(crate) struct ListJournal {
     /// Only changes of this thing
     #[arg(long)]
     pub(crate) subject: Option<String>,
+    /// What each entry changed, column by column: what was before, and what is after
+    #[arg(long)]
+    pub(crate) changes: bool,
     #[command(flatten)]
     pub(crate) limit: Limit,
 }

@@ -42,7 +42,7 @@ pub(crate) use estimate::{estimate_sheet, estimate_text, estimate_weeks_sheet, s
 pub(crate) use evidence::{evidence_sheet, run_out_text, weighing_text};
 pub(crate) use feed::{event_line, event_sheet};
 pub(crate) use job::{job_sheet, job_text};
-pub(crate) use journal::journal_sheet;
+pub(crate) use journal::{changes_sheet, journal_sheet};
 pub(crate) use measures::Measures;
 
 pub(crate) use partials::{partials_sheet, partials_text};

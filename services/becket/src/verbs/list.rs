@@ -45,7 +45,7 @@ pub(super) async fn run(context: &Context, what: List) -> Result<(), Failure> {
 
 /// Fetches every page of a method and prints the items as one answer of that method.
 macro_rules! list {
-    ($context:expr, $limit:expr, $service:ident.$method:ident, $response:ident.$items:ident, $sheet:path, $request:expr) => {{
+    ($context:expr, $limit:expr, $service:ident.$method:ident, $response:ident.$items:ident, $sheet:expr, $request:expr) => {{
         let service = $context.client.$service();
         let service = &service;
         let request = $request;
@@ -149,13 +149,8 @@ async fn stock_rules(context: &Context, args: ListStockRules) -> Result<(), Fail
 }
 
 async fn journal(context: &Context, args: ListJournal) -> Result<(), Failure> {
-    let request = ListEntriesRequest { subject: args.subject.unwrap_or_default(), ..Default::default() };
-    list!(
-        context,
-        args.limit,
-        journal.list_entries,
-        ListEntriesResponse.entries,
-        output::journal_sheet,
-        request
-    )
+    let subject = args.subject.unwrap_or_default();
+    let request = ListEntriesRequest { subject, show_changes: args.changes, ..Default::default() };
+    let sheet = if args.changes { output::changes_sheet } else { output::journal_sheet };
+    list!(context, args.limit, journal.list_entries, ListEntriesResponse.entries, sheet, request)
 }

@@ -57,7 +57,7 @@ impl Engine for FaultStore {
         self.inner.find_answer(ctx).await
     }
 
-    async fn drop_answers(&self, old: &becket_store::OldAnswers) -> Result<u64, StoreError> {
+    async fn drop_answers(&self, old: &becket_store::Outdated) -> Result<u64, StoreError> {
         self.inner.drop_answers(old).await
     }
 

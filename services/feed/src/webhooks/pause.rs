@@ -36,6 +36,7 @@ mod tests {
             attempts: 5,
             first_pause: Duration::from_secs(1),
             longest_pause: Duration::from_secs(60),
+            letter_retention: None,
         }
     }
 

@@ -5,6 +5,7 @@ use std::path::Path;
 use std::sync::Arc;
 use std::time::Duration;
 
+use async_trait::async_trait;
 use becket_service_kit::WebhookSettings;
 use http::header::{CONTENT_TYPE, HOST, RETRY_AFTER, USER_AGENT};
 use http::{Request, StatusCode};
@@ -50,8 +51,25 @@ pub(crate) struct Reply {
     pub(crate) retry_after: Option<Duration>,
 }
 
+/// Finds the addresses to which a name leads at the moment.
+#[async_trait]
+trait Resolve: Send + Sync {
+    async fn resolve(&self, host: &str, port: u16) -> std::io::Result<Vec<SocketAddr>>;
+}
+
+/// What the machine says.
+struct System;
+
+#[async_trait]
+impl Resolve for System {
+    async fn resolve(&self, host: &str, port: u16) -> std::io::Result<Vec<SocketAddr>> {
+        Ok(tokio::net::lookup_host((host, port)).await?.collect())
+    }
+}
+
 /// Posts events, each on a connection of its own.
 pub(crate) struct Poster {
+    resolver: Box<dyn Resolve>,
     tls: TlsConnector,
     timeout: Duration,
     private_allowed: bool,
@@ -70,6 +88,7 @@ impl Poster {
             Some(path) => builder.with_root_certificates(roots(path)?).with_no_client_auth(),
         };
         Ok(Self {
+            resolver: Box::new(System),
             tls: TlsConnector::from(Arc::new(config)),
             timeout: settings.timeout,
             private_allowed: settings.allow_private_addresses,
@@ -121,11 +140,13 @@ impl Poster {
         Ok(Box::new(stream))
     }
 
-    /// The first address to which the host leads and that may be reached.
+    /// The first address to which the host leads and that may be reached. It is asked for once, and the connection is made to it and not to the
+    /// name, which may lead elsewhere a moment later.
     async fn address(&self, target: &Target) -> Result<SocketAddr, String> {
-        let found = tokio::net::lookup_host((target.host.as_str(), target.port)).await;
-        let mut found = found.map_err(|error| format!("the host is not found: {error}"))?;
+        let found = self.resolver.resolve(&target.host, target.port).await;
         found
+            .map_err(|error| format!("the host is not found: {error}"))?
+            .into_iter()
             .find(|address| target.may_reach(address.ip(), self.private_allowed))
             .ok_or_else(|| "the host leads only to addresses that must not be called".to_owned())
     }
@@ -141,4 +162,68 @@ fn roots(path: &Path) -> Result<RootCertStore, TrustError> {
         return Err(fault("there are none in it".to_owned()));
     }
     Ok(roots)
+}
+
+#[cfg(test)]
+mod tests {
+    use std::collections::VecDeque;
+    use std::sync::Mutex;
+
+    use becket_e2e::receiver::Receiver;
+    use becket_service_kit::Settings;
+
+    use super::*;
+
+    /// Answers each question with the next of these, and nothing after the last.
+    struct Scripted(Mutex<VecDeque<Vec<SocketAddr>>>);
+
+    #[async_trait]
+    impl Resolve for Arc<Scripted> {
+        async fn resolve(&self, _: &str, _: u16) -> std::io::Result<Vec<SocketAddr>> {
+            self.0.lock().unwrap().pop_front().ok_or_else(|| std::io::Error::other("asked too often"))
+        }
+    }
+
+    fn scripted(answers: &[&[SocketAddr]]) -> (Poster, Arc<Scripted>) {
+        let answers = answers.iter().map(|addresses| addresses.to_vec()).collect();
+        let script = Arc::new(Scripted(Mutex::new(answers)));
+        let poster = Poster::new(&Settings::load(None, []).unwrap().webhooks).unwrap();
+        (Poster { resolver: Box::new(Arc::clone(&script)), ..poster }, script)
+    }
+
+    fn target(url: &str) -> Target {
+        Target::read(url).unwrap()
+    }
+
+    const WITHIN: Duration = Duration::from_secs(30);
+
+    #[tokio::test]
+    async fn the_address_that_was_looked_at_is_called() {
+        let mut receiver = Receiver::start().await;
+        let here: SocketAddr = receiver.url()["http://".len()..].trim_end_matches("/becket").parse().unwrap();
+        let (private, cloud) = ("10.0.0.1:80".parse().unwrap(), "169.254.169.254:80".parse().unwrap());
+        // The name leads to forbidden addresses, too, and only to those a moment later.
+        let (poster, script) = scripted(&[&[cloud, private, here], &[cloud]]);
+        let target = target(&format!("http://localhost:{}/x", here.port()));
+        let reply = poster.post(&target, "s", b"{}".to_vec()).await.unwrap();
+        assert_eq!(reply.status, StatusCode::OK);
+        assert!(receiver.next(WITHIN).await.unwrap().head.starts_with("POST /x HTTP/1.1"));
+        assert_eq!(script.0.lock().unwrap().len(), 1, "it was asked once");
+        // Now it leads to those alone.
+        let refused = poster.post(&target, "s", b"{}".to_vec()).await.unwrap_err();
+        assert_eq!(refused, "the host leads only to addresses that must not be called");
+    }
+
+    #[tokio::test]
+    async fn a_name_that_leads_inside_is_not_called() {
+        let mut receiver = Receiver::start().await;
+        let here: SocketAddr = receiver.url()["http://".len()..].trim_end_matches("/becket").parse().unwrap();
+        let (poster, _) = scripted(&[&[here], &[here]]);
+        for scheme_port in ["", ":8443"] {
+            let target = target(&format!("https://erp.example{scheme_port}/x"));
+            let refused = poster.post(&target, "s", Vec::new()).await.unwrap_err();
+            assert_eq!(refused, "the host leads only to addresses that must not be called");
+        }
+        assert_eq!(receiver.next(Duration::from_millis(200)).await, None);
+    }
 }

@@ -4,7 +4,7 @@ use std::collections::HashMap;
 use std::sync::Arc;
 use std::time::Duration;
 
-use becket_store::{PageRequest, StoreError, StoredWebhook};
+use becket_store::{Outdated, PageRequest, StoreError, StoredWebhook};
 use tokio::task::{JoinHandle, JoinSet};
 use tokio::time::Instant;
 
@@ -18,6 +18,11 @@ const LEASE: Duration = Duration::from_secs(10);
 const RENEW: Duration = Duration::from_secs(3);
 /// Receivers that are read at once.
 const PAGE: u32 = 500;
+/// How often is looked for letters that need no longer be kept, how many are dropped at once, and how many of the newest are kept whatever the
+/// clock says.
+const SWEEP_EVERY: Duration = Duration::from_secs(60);
+const SWEPT_AT_ONCE: u32 = 500;
+const NEWEST_KEPT: u32 = 1000;
 
 /// The task of this replica that tells receivers while it holds the lease. It ends when this is dropped.
 pub(crate) struct Sender(JoinHandle<()>);
@@ -56,6 +61,7 @@ struct Lead {
     fence: i64,
     /// When the lease was last taken or kept, by the clock of this process, which never jumps.
     kept: Instant,
+    swept: Instant,
     courses: JoinSet<(String, i64)>,
     /// Receivers that are being told, and up to where the others were looked at.
     busy: HashMap<String, Option<i64>>,
@@ -63,7 +69,8 @@ struct Lead {
 
 impl Lead {
     fn new(teller: Arc<Teller>, fence: i64) -> Self {
-        Self { teller, fence, kept: Instant::now(), courses: JoinSet::new(), busy: HashMap::new() }
+        let now = Instant::now();
+        Self { teller, fence, kept: now, swept: now, courses: JoinSet::new(), busy: HashMap::new() }
     }
 
     /// Tells until the lease is lost. What is under way then is given up; another replica may be telling the same by now.
@@ -88,6 +95,9 @@ impl Lead {
             if self.kept.elapsed() >= RENEW && !self.keep().await {
                 return;
             }
+            if self.swept.elapsed() >= SWEEP_EVERY {
+                self.sweep().await;
+            }
         }
     }
 
@@ -106,6 +116,20 @@ impl Lead {
                 tokio::time::sleep(RENEW / 6).await;
                 self.kept.elapsed() < LEASE
             }
+        }
+    }
+
+    /// Drops old letters, if they are not kept for ever.
+    async fn sweep(&mut self) {
+        self.swept = Instant::now();
+        let Some(kept) = self.teller.settings.letter_retention else { return };
+        let kept_us = i64::try_from(kept.as_micros()).unwrap_or(i64::MAX);
+        let now_us = self.teller.clock.now_us();
+        let old = Outdated { now_us, kept_us, newest_kept: NEWEST_KEPT, most: SWEPT_AT_ONCE };
+        match self.teller.store.drop_letters(self.fence, &old).await {
+            Ok(0) => {}
+            Ok(dropped) => tracing::warn!(dropped, "events that were laid aside are no longer kept"),
+            Err(error) => tracing::debug!(%error, "old letters are dropped later"),
         }
     }
 
