@@ -127,4 +127,40 @@ impl CrossSection {
             Self::Hexagonal => result(2.0 * 3.0_f64.sqrt() / PI * w),
         }
     }
+
+    /// Returns the greatest width of the section: what stands out farthest towards a neighbour.
+    ///
+    /// # Units
+    /// `width_mm` in mm, above 0: diameter or width across flats; result in mm.
+    ///
+    /// # Formula
+    /// ```text
+    /// round      d
+    /// hexagonal  2·s/√3, across corners
+    /// ```
+    ///
+    /// # Valid range and accuracy
+    /// Exact for the ideal shape.
+    ///
+    /// # Errors
+    /// [`DomainError`] if `width_mm` is not finite and above 0, or the result overflows.
+    ///
+    /// # Source
+    /// Elementary geometry.
+    ///
+    /// # Examples
+    /// ```
+    /// use becket_acoustics::CrossSection;
+    /// assert_eq!(CrossSection::Round.greatest_width_mm(1.2)?, 1.2);
+    /// assert!((CrossSection::Hexagonal.greatest_width_mm(1.0)? - 1.154_701).abs() < 1e-6);
+    /// assert!(CrossSection::Round.greatest_width_mm(f64::INFINITY).is_err());
+    /// # Ok::<(), becket_acoustics::DomainError>(())
+    /// ```
+    pub fn greatest_width_mm(self, width_mm: f64) -> Result<f64, DomainError> {
+        let w = positive("width_mm", width_mm)?;
+        match self {
+            Self::Round => Ok(w),
+            Self::Hexagonal => result(2.0 / 3.0_f64.sqrt() * w),
+        }
+    }
 }

@@ -5,7 +5,8 @@
 //! - [`replace`]: from a measured old string back to stocked wire.
 //! - [`difference()`]: what changes between two string sets.
 //! - [`stretch()`]: pitch offsets of a tuning whose octaves agree in chosen partials.
-//! - [`propagate`]: what tolerances of wire, length and pitch do to tension, load, stiffness and cut.
+//! - [`propagate`]: what tolerances of wire, length and pitch do to every figure of a string.
+//! - [`changed`]: a scale with a pitch, a length, a wire or a whole series of wires changed, to be compared with itself.
 //!
 //! Everything here is a pure function of its arguments: equal inputs give equal results to the bit. Both designs are
 //! optimal for the objective that they state ([`ObjectiveTerms`]); whether that objective is what a shop wants is for
@@ -23,6 +24,7 @@ mod plain;
 mod replacement;
 mod stretch;
 mod tolerance;
+mod what_if;
 
 pub use bass::{
     BareEnds, BassDesign, BassLimits, BassQuestion, MAX_COMBINATIONS, MAX_CORES, MAX_WINDING_WIRES, Search,
@@ -41,6 +43,7 @@ pub use replacement::{
 };
 pub use stretch::{Octave, OctaveRegion, Stretch, StretchNote, StretchOptions, StretchedNote, stretch};
 pub use tolerance::{
-    Contribution, Ends, Propagated, Source, ToleranceReport, TolerancedString, TolerancedWinding, Tolerances,
-    propagate,
+    Contribution, Ends, LayerFigures, Propagated, Source, ToleranceReport, TolerancedFigures,
+    TolerancedString, TolerancedWinding, Tolerances, WoundStringFigures, propagate,
 };
+pub use what_if::{Changed, NoteChange, WireChange, changed};

@@ -8,7 +8,7 @@
 use becket_acoustics::{
     CoveredSpan, DomainError, WindingModel, layer_density_g_m, outer_diameter_mm, winding_wire_length_mm,
 };
-use becket_wire::{Material, Wire};
+use becket_wire::Wire;
 
 use crate::model::{Note, Winding};
 use crate::set::{FromEye, WindingFigures};
@@ -98,10 +98,7 @@ impl Layers<'_> {
     pub(crate) fn widths_mm(&self) -> Result<(f64, f64), DomainError> {
         let layers_mm: f64 =
             self.note.windings.iter().map(|winding| 2.0 * self.wire(winding).diameter_mm()).sum();
-        let across_mm = match self.core.material() {
-            Material::SteelHexagonal => 2.0 / 3.0_f64.sqrt() * self.core.diameter_mm(),
-            _ => self.core.diameter_mm(),
-        };
+        let across_mm = self.core.material().cross_section().greatest_width_mm(self.core.diameter_mm())?;
         Ok((self.core_girth_mm()? + layers_mm, across_mm + layers_mm))
     }
 

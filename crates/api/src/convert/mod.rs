@@ -33,9 +33,9 @@ pub use coil::{coil, read_new_coil, read_stock_rule, stock_rule};
 pub use cut_list::{cut_list, cut_list_header, list_replan, read_plan_policy};
 pub use design::{
     BassTerms, PlainTerms, ReplacementTerms, bass_response, checked, difference_paths, difference_response,
-    merged, plain_response, read_bands, read_bass, read_difference_tolerances, read_plain, read_replacement,
-    read_stretch, replacement_response, special_strings, stretch_paths, stretch_response, string_bands,
-    string_models, unmet,
+    merged, plain_response, read_bands, read_bass, read_difference_tolerances, read_note_changes, read_plain,
+    read_replacement, read_stretch, read_wire_changes, replacement_response, special_strings, stretch_paths,
+    stretch_response, string_bands, string_models, unmet,
 };
 pub use enums::{Known, required};
 pub use evidence::{EvidenceLine, coil_evidence, read_scales};

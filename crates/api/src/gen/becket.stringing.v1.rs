@@ -5721,6 +5721,12 @@ pub struct SetSource {
     /// Options; absent for the serial's, or else the defaults.
     #[prost(message, optional, tag = "5")]
     pub options: ::core::option::Option<ComputeOptions>,
+    /// What if: changes of single notes, each note once. They have the last word over wire_changes.
+    #[prost(message, repeated, tag = "6")]
+    pub note_changes: ::prost::alloc::vec::Vec<NoteChange>,
+    /// What if: other wires wherever one is used, up to 200; the first that is about a wire changes it.
+    #[prost(message, repeated, tag = "7")]
+    pub wire_changes: ::prost::alloc::vec::Vec<WireChange>,
     /// Scale or serial; must be given.
     #[prost(oneof = "set_source::Source", tags = "1, 2, 3")]
     pub source: ::core::option::Option<set_source::Source>,
@@ -5750,6 +5756,32 @@ impl ::prost::Name for SetSource {
     }
     fn type_url() -> ::prost::alloc::string::String {
         "/becket.stringing.v1.SetSource".into()
+    }
+}
+/// NoteChange is what becomes of one note. What is absent stays.
+#[derive(Clone, PartialEq, ::prost::Message)]
+pub struct NoteChange {
+    /// Note.
+    #[prost(int32, tag = "1")]
+    pub note: i32,
+    /// Speaking length in mm, 20 to 3000.
+    #[prost(double, optional, tag = "2")]
+    pub speaking_mm: ::core::option::Option<f64>,
+    /// Pitch of the note against equal temperament in cents, -200 to 200.
+    #[prost(double, optional, tag = "3")]
+    pub pitch_offset_cents: ::core::option::Option<f64>,
+    /// Wire, or core.
+    #[prost(string, optional, tag = "4")]
+    pub wire_id: ::core::option::Option<::prost::alloc::string::String>,
+}
+impl ::prost::Name for NoteChange {
+    const NAME: &'static str = "NoteChange";
+    const PACKAGE: &'static str = "becket.stringing.v1";
+    fn full_name() -> ::prost::alloc::string::String {
+        "becket.stringing.v1.NoteChange".into()
+    }
+    fn type_url() -> ::prost::alloc::string::String {
+        "/becket.stringing.v1.NoteChange".into()
     }
 }
 /// DifferenceTolerances says up to where a difference is none; each 0 or more. Defaults: common practice, no source.
@@ -5830,10 +5862,11 @@ impl ::prost::Name for NumberChange {
 /// WireChange is an old and a new wire.
 #[derive(Clone, PartialEq, Eq, Hash, ::prost::Message)]
 pub struct WireChange {
-    /// Old wire.
+    /// Old wire. In a question it may end in '*' and is then every wire whose id begins so, such as mw-in-* for a whole series;
+    /// it must be one that the scale uses, as plain wire, as core or in a winding.
     #[prost(string, tag = "1")]
     pub old: ::prost::alloc::string::String,
-    /// New wire.
+    /// New wire. In a question '*' at its end stands for the ending of the old wire's id: mw-mm-* for mw-in-\*.
     #[prost(string, tag = "2")]
     pub new: ::prost::alloc::string::String,
 }
@@ -6248,9 +6281,22 @@ pub struct StringBands {
     /// Inharmonicity coefficient B.
     #[prost(message, optional, tag = "8")]
     pub inharmonicity: ::core::option::Option<Band>,
-    /// Length of wire for the string in mm before rounding.
+    /// Length of wire for the string in mm before rounding. Of a plain note that is looped, the leg of a pair.
     #[prost(message, optional, tag = "9")]
     pub cut_mm: ::core::option::Option<Band>,
+    /// Linear density in g/m as it acts on the first partial.
+    #[prost(message, optional, tag = "10")]
+    pub linear_density_g_m: ::core::option::Option<Band>,
+    /// Elastic stretch of the straight part when pulled to pitch, in mm.
+    #[prost(message, optional, tag = "11")]
+    pub stretch_mm: ::core::option::Option<Band>,
+    /// What the winder goes by; absent for a plain string.
+    #[prost(message, optional, tag = "12")]
+    pub wound: ::core::option::Option<WoundBands>,
+    /// Room to a neighbour of the note in mm, at a spacing that is held fixed; absent where the scale states no spacing, or the
+    /// note has one string.
+    #[prost(message, optional, tag = "13")]
+    pub clearance_mm: ::core::option::Option<Band>,
 }
 impl ::prost::Name for StringBands {
     const NAME: &'static str = "StringBands";
@@ -6260,6 +6306,56 @@ impl ::prost::Name for StringBands {
     }
     fn type_url() -> ::prost::alloc::string::String {
         "/becket.stringing.v1.StringBands".into()
+    }
+}
+/// WoundBands is the bands of what a winder goes by. The core that layers leave bare within the speaking length is held
+/// fixed, so that a longer speaking length makes longer layers.
+#[derive(Clone, PartialEq, ::prost::Message)]
+pub struct WoundBands {
+    /// Diameter over everything in mm; over a hexagonal core the mean one.
+    #[prost(message, optional, tag = "1")]
+    pub outer_diameter_mm: ::core::option::Option<Band>,
+    /// Length of the relaxed core in mm from the eye to its free end; the wire of the eye is not in it.
+    #[prost(message, optional, tag = "2")]
+    pub overall_relaxed_mm: ::core::option::Option<Band>,
+    /// Layers from the inside out.
+    #[prost(message, repeated, tag = "3")]
+    pub layers: ::prost::alloc::vec::Vec<LayerBands>,
+}
+impl ::prost::Name for WoundBands {
+    const NAME: &'static str = "WoundBands";
+    const PACKAGE: &'static str = "becket.stringing.v1";
+    fn full_name() -> ::prost::alloc::string::String {
+        "becket.stringing.v1.WoundBands".into()
+    }
+    fn type_url() -> ::prost::alloc::string::String {
+        "/becket.stringing.v1.WoundBands".into()
+    }
+}
+/// LayerBands is the bands of one layer. Places are those of a WindingPlace on the relaxed core.
+#[derive(Clone, PartialEq, ::prost::Message)]
+pub struct LayerBands {
+    /// Where it begins, in mm from the eye.
+    #[prost(message, optional, tag = "1")]
+    pub start_relaxed_mm: ::core::option::Option<Band>,
+    /// Where it ends, in mm from the eye.
+    #[prost(message, optional, tag = "2")]
+    pub end_relaxed_mm: ::core::option::Option<Band>,
+    /// Length of its wire in mm, finishing turns included.
+    #[prost(message, optional, tag = "3")]
+    pub wire_length_mm: ::core::option::Option<Band>,
+    /// Mass of its wire in g, finishing turns included.
+    #[prost(message, optional, tag = "4")]
+    pub wire_mass_g: ::core::option::Option<Band>,
+}
+impl ::prost::Name for LayerBands {
+    const NAME: &'static str = "LayerBands";
+    const PACKAGE: &'static str = "becket.stringing.v1";
+    fn full_name() -> ::prost::alloc::string::String {
+        "becket.stringing.v1.LayerBands".into()
+    }
+    fn type_url() -> ::prost::alloc::string::String {
+        "/becket.stringing.v1.LayerBands".into()
     }
 }
 /// ComputeBandsResponse lists bands.

@@ -1,14 +1,16 @@
 //! What tolerances of wire, length and pitch do to the figures of a string.
 
+mod figures;
 mod model;
 
+pub use figures::{LayerFigures, TolerancedFigures, WoundStringFigures};
 pub use model::{Ends, TolerancedString, TolerancedWinding};
 
 use becket_acoustics::DomainError;
 
 use crate::check::Faults;
 use crate::error::DesignError;
-use model::{Figures, Inputs};
+use model::Inputs;
 
 /// What each input may be off by, up or down; 0 for what is exact. All are independent of each other, and have the same
 /// meaning among themselves: all limits, or all standard deviations.
@@ -90,19 +92,23 @@ pub struct Propagated {
     pub contributions: Vec<Contribution>,
 }
 
-/// All quantities of a string.
-#[derive(Debug, Clone, PartialEq)]
-pub struct ToleranceReport {
-    /// Tension in N.
-    pub tension_n: Propagated,
-    /// Stress of wire or core in MPa.
-    pub stress_mpa: Propagated,
-    /// Share of breaking load at the stated tensile strength; `None` where none is stated.
-    pub load_share: Option<Propagated>,
-    /// Inharmonicity coefficient B.
-    pub inharmonicity: Propagated,
-    /// Length of wire for the string in mm before rounding.
-    pub cut_mm: Propagated,
+/// All figures of a string with what the tolerances do to them.
+pub type ToleranceReport = TolerancedFigures<Propagated>;
+
+impl Propagated {
+    fn exact(nominal: f64) -> Self {
+        Self { nominal, root_sum_square: 0.0, worst_case: 0.0, contributions: Vec::new() }
+    }
+
+    /// Adds what a source contributes.
+    fn with(mut self, source: Source, change: f64) -> Self {
+        if change != 0.0 {
+            self.root_sum_square = self.root_sum_square.hypot(change);
+            self.worst_case += change.abs();
+            self.contributions.push(Contribution { source, change });
+        }
+        self
+    }
 }
 
 /// Propagates tolerances to the figures of a plain or wound string.
@@ -222,8 +228,7 @@ impl Tolerances {
 fn report(string: &TolerancedString, tolerances: &Tolerances) -> Result<ToleranceReport, DomainError> {
     let inputs = Inputs::of(string);
     let nominal = inputs.figures(string)?;
-    // Changes of all figures for each source.
-    let mut changes: Vec<(Source, Figures)> = Vec::with_capacity(Source::ALL.len());
+    let mut report = nominal.zip(&nominal, |value, _| Propagated::exact(*value));
     for source in Source::ALL {
         let tolerance = tolerances.of(source, &inputs);
         if tolerance == 0.0 {
@@ -232,26 +237,8 @@ fn report(string: &TolerancedString, tolerances: &Tolerances) -> Result<Toleranc
         let step = inputs.step(source);
         let up = inputs.moved(source, step).figures(string)?;
         let down = inputs.moved(source, -step).figures(string)?;
-        changes.push((source, up.less(&down).times(tolerance / (2.0 * step))));
+        let changes = up.zip(&down, |up, down| (up - down) * (tolerance / (2.0 * step)));
+        report = report.zip(&changes, |figure, change| figure.clone().with(source, *change));
     }
-    let propagated = |pick: fn(&Figures) -> f64| {
-        let contributions: Vec<Contribution> = changes
-            .iter()
-            .map(|(source, change)| Contribution { source: *source, change: pick(change) })
-            .filter(|contribution| contribution.change != 0.0)
-            .collect();
-        Propagated {
-            nominal: pick(&nominal),
-            root_sum_square: contributions.iter().map(|c| c.change * c.change).sum::<f64>().sqrt(),
-            worst_case: contributions.iter().map(|c| c.change.abs()).sum(),
-            contributions,
-        }
-    };
-    Ok(ToleranceReport {
-        tension_n: propagated(|f| f.tension_n),
-        stress_mpa: propagated(|f| f.stress_mpa),
-        load_share: string.tensile_mpa.map(|_| propagated(|f| f.load_share)),
-        inharmonicity: propagated(|f| f.inharmonicity),
-        cut_mm: propagated(|f| f.cut_mm),
-    })
+    Ok(report)
 }

@@ -2,7 +2,7 @@
 
 use becket_acoustics::{
     CoveredSpan, CrossSection, DomainError, equal_tempered_hz, hitch_leg_mm, layer_density_g_m,
-    outer_diameter_mm, pin_take_up_mm, raised_hz, relaxed_length_mm, stress_mpa,
+    outer_diameter_mm, pin_take_up_mm, raised_hz, relaxed_length_mm, stress_mpa, winding_wire_length_mm,
 };
 use becket_scale::{ComputeOptions, HitchStyle, Models, Note, ResolvedAllowances, StringBody, Winding};
 use becket_wire::{Catalogue, Wire, WireId};
@@ -10,7 +10,7 @@ use becket_wire::{Catalogue, Wire, WireId};
 use crate::bass::BareEnds;
 use crate::check::{FREQUENCY_HZ, Faults, SPEAKING_MM};
 use crate::error::DesignError;
-use crate::tolerance::Source;
+use crate::tolerance::{LayerFigures, Source, TolerancedFigures, WoundStringFigures};
 
 /// One layer of winding.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -61,6 +61,9 @@ pub struct TolerancedString {
     pub winding: Option<TolerancedWinding>,
     /// The outer layer of two.
     pub outer_winding: Option<TolerancedWinding>,
+    /// Distance of neighbouring strings of the note in mm, centre to centre, 0.1 to 100; `None` where none is known or
+    /// the note has one string.
+    pub string_spacing_mm: Option<f64>,
     /// Ends.
     pub ends: Ends,
 }
@@ -104,6 +107,7 @@ impl TolerancedString {
             tensile_mpa: core.tensile_mpa(),
             winding,
             outer_winding,
+            string_spacing_mm: note.string_spacing_mm.filter(|_| note.string_count > 1),
             ends: Ends {
                 front_mm: note.front_mm,
                 back_mm: note.back_mm,
@@ -132,6 +136,9 @@ impl TolerancedString {
         if self.winding.is_none() && self.outer_winding.is_some() {
             faults.add("outer_winding", "given", "an inner layer below it");
         }
+        if let Some(spacing_mm) = self.string_spacing_mm {
+            faults.range("string_spacing_mm", spacing_mm, (0.1, 100.0), "mm");
+        }
         faults.models("models", &self.models);
         let Ends { front_mm, back_mm, hitch: _, allowances } = self.ends;
         faults.range("ends.front_mm", front_mm, (0.0, 1000.0), "mm");
@@ -143,6 +150,7 @@ impl TolerancedString {
             ("hitch_pin_diameter_mm", allowances.hitch_pin_diameter_mm, (1.0, 12.0)),
             ("eye_mm", allowances.eye_mm, (0.0, 200.0)),
             ("working_mm", allowances.working_mm, (0.0, 300.0)),
+            ("winding_finish_turns", allowances.winding_finish_turns, (0.0, 40.0)),
         ] {
             faults.range(format!("ends.allowances.{field}"), value, range, "");
         }
@@ -217,7 +225,7 @@ impl Inputs {
         self
     }
 
-    pub(crate) fn figures(&self, string: &TolerancedString) -> Result<Figures, DomainError> {
+    pub(crate) fn figures(&self, string: &TolerancedString) -> Result<TolerancedFigures<f64>, DomainError> {
         let (d_mm, e, length_mm) = (self.core_diameter_mm, self.youngs_modulus_gpa, self.speaking_mm);
         let area_mm2 = string.core_section.area_mm2(d_mm)?;
         let hz = raised_hz(string.frequency_hz, self.pitch_cents)?;
@@ -227,6 +235,7 @@ impl Inputs {
         let ends = &string.ends;
         let allow = &ends.allowances;
         let straight_mm = ends.front_mm + length_mm + ends.back_mm;
+        let relaxed_mm = relaxed_length_mm(straight_mm, tension_n, e, area_mm2)?;
         let hitch_mm = match ends.hitch {
             HitchStyle::LoopedBack if string.winding.is_none() => {
                 hitch_leg_mm(allow.hitch_pin_diameter_mm, d_mm)?
@@ -234,38 +243,80 @@ impl Inputs {
             HitchStyle::LoopedBack | HitchStyle::Tied => allow.eye_mm,
         };
         let pin_mm = pin_take_up_mm(allow.turns, allow.tuning_pin_diameter_mm, d_mm, allow.becket_mm)?;
-        Ok(Figures {
+        let without_hitch_mm = pin_mm + relaxed_mm + allow.working_mm;
+        Ok(TolerancedFigures {
             tension_n,
             stress_mpa,
-            load_share: string.tensile_mpa.map_or(0.0, |tensile_mpa| stress_mpa / tensile_mpa),
+            load_share: string.tensile_mpa.map(|tensile_mpa| stress_mpa / tensile_mpa),
             inharmonicity: at_pitch.inharmonicity,
-            cut_mm: pin_mm
-                + relaxed_length_mm(straight_mm, tension_n, e, area_mm2)?
-                + allow.working_mm
-                + hitch_mm,
+            linear_density_g_m: at_pitch.linear_density_g_m,
+            stretch_mm: straight_mm - relaxed_mm,
+            cut_mm: without_hitch_mm + hitch_mm,
+            wound: self.wound(string, without_hitch_mm, relaxed_mm / straight_mm)?,
+            clearance_mm: string
+                .string_spacing_mm
+                .map(|spacing_mm| Ok(spacing_mm - self.greatest_width_mm(string)?))
+                .transpose()?,
         })
+    }
+
+    /// The layers with the values that they have here, from the inside out.
+    fn layers(&self, string: &TolerancedString) -> impl Iterator<Item = TolerancedWinding> {
+        let with = |winding: Option<TolerancedWinding>, wire_diameter_mm, density_kg_m3| {
+            winding.map(|winding| TolerancedWinding { wire_diameter_mm, density_kg_m3, ..winding })
+        };
+        let inner = with(string.winding, self.winding_diameter_mm, self.winding_density_kg_m3);
+        let outer =
+            with(string.outer_winding, self.outer_winding_diameter_mm, self.outer_winding_density_kg_m3);
+        [inner, outer].into_iter().flatten()
+    }
+
+    /// See `windings.rs` of the scale crate for the formulas.
+    fn wound(
+        &self,
+        string: &TolerancedString,
+        overall_relaxed_mm: f64,
+        relaxed_share: f64,
+    ) -> Result<Option<WoundStringFigures<f64>>, DomainError> {
+        if string.winding.is_none() {
+            return Ok(None);
+        }
+        let Ends { back_mm, allowances, .. } = &string.ends;
+        let mut under_mm = string.core_section.girth_diameter_mm(self.core_diameter_mm)?;
+        let mut layers = Vec::with_capacity(2);
+        for TolerancedWinding { wire_diameter_mm: w, density_kg_m3, bare_ends } in self.layers(string) {
+            let covered_mm = self.speaking_mm - bare_ends.front_mm - bare_ends.back_mm;
+            let wound_mm = covered_mm + allowances.winding_finish_turns * w;
+            let wire_length_mm = winding_wire_length_mm(under_mm, w, wound_mm)?;
+            under_mm = outer_diameter_mm(under_mm, w)?;
+            layers.push(LayerFigures {
+                start_relaxed_mm: (back_mm + bare_ends.back_mm) * relaxed_share,
+                end_relaxed_mm: (back_mm + self.speaking_mm - bare_ends.front_mm) * relaxed_share,
+                wire_length_mm,
+                wire_mass_g: density_kg_m3 * CrossSection::Round.area_mm2(w)? * wire_length_mm * 1e-6,
+            });
+        }
+        Ok(Some(WoundStringFigures { outer_diameter_mm: under_mm, overall_relaxed_mm, layers }))
+    }
+
+    /// Over a hexagonal core across its corners.
+    fn greatest_width_mm(&self, string: &TolerancedString) -> Result<f64, DomainError> {
+        let core_mm = string.core_section.greatest_width_mm(self.core_diameter_mm)?;
+        Ok(core_mm + self.layers(string).map(|layer| 2.0 * layer.wire_diameter_mm).sum::<f64>())
     }
 
     /// The string as it vibrates.
     fn body(&self, string: &TolerancedString, area_mm2: f64) -> Result<StringBody, DomainError> {
-        let layers = [
-            (string.winding, self.winding_diameter_mm, self.winding_density_kg_m3),
-            (string.outer_winding, self.outer_winding_diameter_mm, self.outer_winding_density_kg_m3),
-        ];
         let mut under_mm = string.core_section.girth_diameter_mm(self.core_diameter_mm)?;
         // A layer that is not there weighs nothing.
         let mut spans = [CoveredSpan { density_g_m: 0.0, start_mm: 0.0, end_mm: self.speaking_mm }; 2];
-        for ((winding, wire_diameter_mm, density_kg_m3), span) in layers.into_iter().zip(&mut spans) {
-            let Some(winding) = winding else { break };
+        let model = string.models.winding_model;
+        for (layer, span) in self.layers(string).zip(&mut spans) {
+            let TolerancedWinding { wire_diameter_mm, density_kg_m3, bare_ends } = layer;
             *span = CoveredSpan {
-                density_g_m: layer_density_g_m(
-                    string.models.winding_model,
-                    under_mm,
-                    wire_diameter_mm,
-                    density_kg_m3,
-                )?,
-                start_mm: winding.bare_ends.front_mm,
-                end_mm: self.speaking_mm - winding.bare_ends.back_mm,
+                density_g_m: layer_density_g_m(model, under_mm, wire_diameter_mm, density_kg_m3)?,
+                start_mm: bare_ends.front_mm,
+                end_mm: self.speaking_mm - bare_ends.back_mm,
             };
             under_mm = outer_diameter_mm(under_mm, wire_diameter_mm)?;
         }
@@ -276,37 +327,5 @@ impl Inputs {
             second_moment_mm4: string.core_section.second_moment_mm4(self.core_diameter_mm)?,
             spans: string.winding.is_some().then_some(spans),
         })
-    }
-}
-
-/// What follows from the inputs.
-#[derive(Debug, Clone, Copy)]
-pub(crate) struct Figures {
-    pub(crate) tension_n: f64,
-    pub(crate) stress_mpa: f64,
-    pub(crate) load_share: f64,
-    pub(crate) inharmonicity: f64,
-    pub(crate) cut_mm: f64,
-}
-
-impl Figures {
-    pub(crate) fn less(&self, other: &Self) -> Self {
-        Self {
-            tension_n: self.tension_n - other.tension_n,
-            stress_mpa: self.stress_mpa - other.stress_mpa,
-            load_share: self.load_share - other.load_share,
-            inharmonicity: self.inharmonicity - other.inharmonicity,
-            cut_mm: self.cut_mm - other.cut_mm,
-        }
-    }
-
-    pub(crate) fn times(&self, factor: f64) -> Self {
-        Self {
-            tension_n: self.tension_n * factor,
-            stress_mpa: self.stress_mpa * factor,
-            load_share: self.load_share * factor,
-            inharmonicity: self.inharmonicity * factor,
-            cut_mm: self.cut_mm * factor,
-        }
     }
 }

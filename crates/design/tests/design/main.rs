@@ -10,4 +10,5 @@ mod properties;
 mod replacement;
 mod stretch;
 mod tolerance;
+mod what_if;
 mod whole;

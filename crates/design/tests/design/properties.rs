@@ -4,7 +4,8 @@ use becket_acoustics::{CoveredSpan, CrossSection};
 use becket_design::{
     BareEnds, BassQuestion, Curve, Ends, MeasuredLayer, MeasuredString, Neighbour, NeighbourCosts, Octave,
     OctaveRegion, PlainQuestion, ReplacementOptions, StretchNote, StretchOptions, Target, Targets,
-    TolerancedString, TolerancedWinding, Tolerances, design_bass, design_plain, propagate, replace, stretch,
+    TolerancedFigures, TolerancedString, TolerancedWinding, Tolerances, design_bass, design_plain, propagate,
+    replace, stretch,
 };
 use becket_scale::{Allowances, HitchStyle, Models, PitchBasis, StringBody, StringModel, WindingModel};
 use proptest::prelude::*;
@@ -244,6 +245,7 @@ proptest! {
             youngs_modulus_gpa: e,
             tensile_mpa: None,
             outer_winding: None,
+            string_spacing_mm: Some(8.0),
             winding: winding.map(|(wire_diameter_mm, density_kg_m3, bare_mm)| TolerancedWinding {
                 wire_diameter_mm,
                 density_kg_m3,
@@ -263,7 +265,12 @@ proptest! {
         };
         match propagate(&string, &tolerances) {
             Ok(report) => {
-                for quantity in [&report.tension_n, &report.stress_mpa, &report.inharmonicity, &report.cut_mm] {
+                let TolerancedFigures { tension_n, stress_mpa, inharmonicity, cut_mm, stretch_mm, .. } = &report;
+                let always = [tension_n, stress_mpa, inharmonicity, cut_mm, stretch_mm, &report.linear_density_g_m];
+                let wound = report.wound.iter().flat_map(|wound| [&wound.outer_diameter_mm, &wound.overall_relaxed_mm]);
+                let layers = report.wound.iter().flat_map(|wound| &wound.layers);
+                let layers = layers.flat_map(|layer| [&layer.end_relaxed_mm, &layer.wire_length_mm, &layer.wire_mass_g]);
+                for quantity in always.into_iter().chain(&report.clearance_mm).chain(wound).chain(layers) {
                     prop_assert!(quantity.nominal.is_finite() && quantity.worst_case.is_finite());
                     prop_assert!(quantity.root_sum_square <= quantity.worst_case * (1.0 + 1e-12));
                 }

@@ -2,8 +2,8 @@
 
 use becket_acoustics::CrossSection;
 use becket_design::{
-    BareEnds, DesignError, Ends, Source, ToleranceReport, TolerancedString, TolerancedWinding, Tolerances,
-    propagate,
+    BareEnds, DesignError, Ends, LayerFigures, Source, ToleranceReport, TolerancedFigures, TolerancedString,
+    TolerancedWinding, Tolerances, WoundStringFigures, propagate,
 };
 use becket_scale::{
     Allowances, Choice, ComputeOptions, ComputeOptionsDraft, HitchStyle, Models, PitchBasis, StringModel,
@@ -26,6 +26,7 @@ fn plain() -> TolerancedString {
         tensile_mpa: Some(2150.0),
         winding: None,
         outer_winding: None,
+        string_spacing_mm: None,
         ends: Ends {
             front_mm: 120.0,
             back_mm: 110.0,
@@ -37,6 +38,7 @@ fn plain() -> TolerancedString {
 
 fn wound() -> TolerancedString {
     TolerancedString {
+        string_spacing_mm: Some(9.0),
         note: 10,
         speaking_mm: 1063.0,
         frequency_hz: fixture::hz(10),
@@ -149,10 +151,28 @@ fn drawn(string: &TolerancedString, tolerances: &Tolerances, random: &mut Xorshi
     drawn
 }
 
-/// The figures in the order of the report.
-fn figures(report: &ToleranceReport) -> [&becket_design::Propagated; 5] {
-    let load_share = report.load_share.as_ref().unwrap();
-    [&report.tension_n, &report.stress_mpa, load_share, &report.inharmonicity, &report.cut_mm]
+/// All figures of the report, those of a wound string last.
+fn figures(report: &ToleranceReport) -> Vec<&becket_design::Propagated> {
+    let TolerancedFigures {
+        tension_n,
+        stress_mpa,
+        load_share,
+        inharmonicity,
+        linear_density_g_m,
+        stretch_mm,
+        cut_mm,
+        wound,
+        clearance_mm,
+    } = report;
+    let mut all = vec![tension_n, stress_mpa, inharmonicity, linear_density_g_m, stretch_mm, cut_mm];
+    all.extend(load_share.iter().chain(clearance_mm));
+    if let Some(WoundStringFigures { outer_diameter_mm, overall_relaxed_mm, layers }) = wound {
+        all.extend([outer_diameter_mm, overall_relaxed_mm]);
+        for LayerFigures { start_relaxed_mm, end_relaxed_mm, wire_length_mm, wire_mass_g } in layers {
+            all.extend([start_relaxed_mm, end_relaxed_mm, wire_length_mm, wire_mass_g]);
+        }
+    }
+    all
 }
 
 #[test]
@@ -181,9 +201,9 @@ fn a_monte_carlo_of_the_exact_solution_spreads_as_much() {
 /// Propagated tolerances are the deviations of so many draws, within three standard errors.
 fn spreads_as_much(string: &TolerancedString, tolerances: &Tolerances, draws: u32) {
     let mut random = Xorshift(0x9E37_79B9_7F4A_7C15);
-    let (mut sums, mut squares) = ([0.0; 5], [0.0; 5]);
     let report = propagate(string, tolerances).unwrap();
-    let nominal = figures(&report).map(|quantity| quantity.nominal);
+    let nominal: Vec<f64> = figures(&report).iter().map(|quantity| quantity.nominal).collect();
+    let (mut sums, mut squares) = (vec![0.0; nominal.len()], vec![0.0; nominal.len()]);
     for _ in 0..draws {
         // Without tolerances only the nominal figures are computed, by the formulas alone.
         let one = propagate(&drawn(string, tolerances, &mut random), &Tolerances::default()).unwrap();
@@ -203,6 +223,31 @@ fn spreads_as_much(string: &TolerancedString, tolerances: &Tolerances, draws: u3
             "{k}: {deviation} {quantity:?}"
         );
     }
+}
+
+/// A wire that is thicker by δ stands out by δ on either side, and a millimetre more of speaking length moves the end of a
+/// layer, not its start: geometry.
+#[test]
+fn bands_of_geometry_are_those_of_geometry() {
+    let change = |figure: &becket_design::Propagated, source| {
+        figure.contributions.iter().find(|c| c.source == source).map_or(0.0, |c| c.change)
+    };
+    let report = propagate(&doubly_wound(), &ALL).unwrap();
+    let room = report.clearance_mm.unwrap();
+    // Across the corners of the hexagon the core is 2/√3 wider.
+    assert!((change(&room, Source::CoreDiameter) + 0.005 * 2.0 / 3.0_f64.sqrt()).abs() < 1e-9);
+    assert!((change(&room, Source::WindingDiameter) + 0.016).abs() < 1e-9);
+    assert!((change(&room, Source::OuterWindingDiameter) + 0.016).abs() < 1e-9);
+    let wound = report.wound.unwrap();
+    assert!((change(&wound.outer_diameter_mm, Source::OuterWindingDiameter) - 0.016).abs() < 1e-9);
+    for layer in &wound.layers {
+        assert!((0.98..1.0).contains(&change(&layer.end_relaxed_mm, Source::SpeakingLength)));
+        assert!(change(&layer.start_relaxed_mm, Source::SpeakingLength).abs() < 0.01);
+        // Thinner wire takes more turns of nearly the same length: −δ/w of the length, but for the girth.
+        assert!(change(&layer.wire_length_mm, Source::YoungsModulus) == 0.0);
+    }
+    let thinner = change(&wound.layers[1].wire_length_mm, Source::OuterWindingDiameter);
+    assert!(thinner < 0.0, "{thinner}");
 }
 
 #[test]
@@ -257,6 +302,12 @@ fn nominal_figures_are_those_of_the_set() {
     let mut draft = difference::draft();
     let second = WindingDraft { wire_id: "cu-0.600".into(), bare_front_mm: 30.0, bare_back_mm: 30.0 };
     draft.notes[5].windings.push(second);
+    draft
+        .notes
+        .iter_mut()
+        .filter(|row| row.string_count > 1)
+        .for_each(|row| row.string_spacing_mm = Some(9.5));
+    let (mut rooms, mut layers) = (0, 0);
     let scale = draft.validate(&catalogue).unwrap();
     for (basis, string, winding) in [
         (PitchBasis::StiffnessFree, StringModel::ClosedForm, WindingModel::Tube),
@@ -284,8 +335,28 @@ fn nominal_figures_are_those_of_the_set() {
             near(report.load_share.unwrap().nominal, string.load_share.unwrap());
             near(report.inharmonicity.nominal, string.inharmonicity);
             near(report.cut_mm.nominal, string.cut_mm);
+            near(report.linear_density_g_m.nominal, string.linear_density_g_m);
+            near(report.stretch_mm.nominal, string.stretch_mm);
+            assert_eq!(report.clearance_mm.is_some(), string.clearance_mm.is_some());
+            if let Some((found, expected)) = report.clearance_mm.zip(string.clearance_mm) {
+                near(found.nominal, expected);
+                rooms += 1;
+            }
+            assert_eq!(report.wound.is_some(), string.wound.is_some());
+            let Some((found, expected)) = report.wound.zip(string.wound) else { continue };
+            near(found.outer_diameter_mm.nominal, expected.outer_diameter_mm);
+            near(found.overall_relaxed_mm.nominal, expected.overall_relaxed_mm);
+            assert_eq!(found.layers.len(), string.windings.len());
+            for (found, expected) in found.layers.iter().zip(&string.windings) {
+                near(found.start_relaxed_mm.nominal, expected.relaxed.start_mm);
+                near(found.end_relaxed_mm.nominal, expected.relaxed.end_mm);
+                near(found.wire_length_mm.nominal, expected.wire_length_mm);
+                near(found.wire_mass_g.nominal, expected.wire_mass_g);
+                layers += 1;
+            }
         }
     }
+    assert!(rooms > 100 && layers > 40, "{rooms} {layers}");
     let scale = difference::draft().validate(&catalogue).unwrap();
     let unknown = TolerancedString::of_note(&scale.notes()[0], &Catalogue::new(), &ComputeOptions::default());
     assert!(matches!(unknown, Err(DesignError::Faults(faults)) if faults.len() == 2));
@@ -324,7 +395,7 @@ fn contributions_are_differences_of_nominal_figures() {
             let mut moved = string;
             by(&mut moved, x);
             let report = propagate(&moved, &Tolerances::default()).unwrap();
-            figures(&report).map(|quantity| quantity.nominal)
+            figures(&report).iter().map(|quantity| quantity.nominal).collect::<Vec<f64>>()
         };
         // A thousandth of the tolerance either way: the second order cancels and the third is too small to matter.
         let (up, down) = (nominal(tolerance / 1000.0), nominal(-tolerance / 1000.0));

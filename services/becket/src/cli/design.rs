@@ -144,6 +144,9 @@ Example:
   becket compare small-160/a small-160-changed.toml
   becket compare small-160/a S16-0412
   becket compare small-160/a small-160/a --new-a4 442
+  becket compare small-160/a small-160/a --new-length 27=1100 --new-pitch 88=+30
+  becket compare small-160/a small-160/a --new-wire 27=mw-in-21 --new-wire 28=mw-in-21
+  becket compare small-160/a small-160/a --new-series 'mw-in-*=mw-mm-*'
   becket compare small-160/a small-160/a --new-stepped")]
 pub(crate) struct Compare {
     /// Set that is compared with
@@ -164,6 +167,49 @@ pub(crate) struct Compare {
     /// Solve wound strings of the new set exactly
     #[arg(long)]
     pub(crate) new_stepped: bool,
+    /// What if: another speaking length of a note of the new set
+    #[arg(long, value_name = "NOTE=LENGTH", value_parser = note_length, allow_hyphen_values = true)]
+    pub(crate) new_length: Vec<(i32, f64)>,
+    /// What if: another pitch of a note of the new set, in cents against equal temperament
+    #[arg(long, value_name = "NOTE=CENTS", value_parser = note_cents, allow_hyphen_values = true)]
+    pub(crate) new_pitch: Vec<(i32, f64)>,
+    /// What if: another wire, or core, at a note of the new set
+    #[arg(long, value_name = "NOTE=WIRE", value_parser = note_wire, allow_hyphen_values = true)]
+    pub(crate) new_wire: Vec<(i32, String)>,
+    /// What if: another wire throughout the new set; '*' at the end of both stands for any ending, so for a whole series
+    #[arg(long, value_name = "WIRE=WIRE", value_parser = two_wires)]
+    pub(crate) new_series: Vec<(String, String)>,
+}
+
+/// What stands before and behind the sign of equality.
+fn equation<'a>(text: &'a str, form: &str) -> Result<(&'a str, &'a str), String> {
+    text.split_once('=').ok_or_else(|| format!("{form} is needed"))
+}
+
+fn of_note(text: &str, form: &str) -> Result<(i32, String), String> {
+    let (note, value) = equation(text, form)?;
+    let note = note.parse().map_err(|_| format!("{note:?} is not a note"))?;
+    Ok((note, value.to_owned()))
+}
+
+fn note_length(text: &str) -> Result<(i32, f64), String> {
+    let (note, length) = of_note(text, "NOTE=LENGTH, such as 27=1100")?;
+    Ok((note, length_mm(&length)?))
+}
+
+fn note_cents(text: &str) -> Result<(i32, f64), String> {
+    let (note, cents) = of_note(text, "NOTE=CENTS, such as 88=+30")?;
+    let cents = cents.parse().map_err(|_| format!("{cents:?} is not a number of cents"))?;
+    Ok((note, cents))
+}
+
+fn note_wire(text: &str) -> Result<(i32, String), String> {
+    of_note(text, "NOTE=WIRE, such as 27=mw-in-21")
+}
+
+fn two_wires(text: &str) -> Result<(String, String), String> {
+    let (old, new) = equation(text, "WIRE=WIRE, such as mw-in-*=mw-mm-*")?;
+    Ok((old.to_owned(), new.to_owned()))
 }
 
 /// Computes a stretched tuning from the strings' own inharmonicity
@@ -229,7 +275,7 @@ impl FromStr for OctaveWord {
     }
 }
 
-/// Tells what tolerances of wire, length and pitch do to tension, load, stiffness and cut
+/// Tells what tolerances of wire, length and pitch do to tension, load, stiffness, cut and windings
 #[derive(Debug, Args)]
 #[command(after_help = "\
 The set is a serial, a stored revision as MODEL/REVISION, or a file of a scale (.toml or .json). Tolerances are limits
@@ -238,7 +284,8 @@ or standard deviations, all of one kind.
 Example:
   becket bands small-160/a 27 52 88 --core 0.0004in --length 1 --pitch 2
   becket bands S16-0412 --core 0.01 --winding 0.01 --modulus 0.02
-  becket bands small-160/a 1 10 --core 0.01 --winding 0.01 --stepped --helix --first-partial")]
+  becket bands small-160/a 1 10 --core 0.01 --winding 0.01 --stepped --helix --first-partial
+  becket bands small-160/a 1 10 --core 0.01 --winding 0.01 --length 0.5 --windings")]
 pub(crate) struct Bands {
     /// Serial, MODEL/REVISION, or file of a scale
     #[arg(value_name = "SET")]
@@ -267,6 +314,9 @@ pub(crate) struct Bands {
     /// Density of winding wire, as a share of itself
     #[arg(long, value_name = "SHARE")]
     pub(crate) winding_density: Option<f64>,
+    /// Show what the winder goes by, layer by layer: places, wire, diameter and room to the neighbour
+    #[arg(long)]
+    pub(crate) windings: bool,
     /// Pitch of A4 [default: 440, or the serial's]
     #[arg(long, value_name = "HZ")]
     pub(crate) a4: Option<f64>,
@@ -314,5 +364,11 @@ mod tests {
         let rule: OctaveWord = "-8=6:3".parse().unwrap();
         assert_eq!(rule, OctaveWord { first_note: -8, rule: OctaveRule::SixThree });
         assert!("28=3:1".parse::<OctaveWord>().is_err() && "28".parse::<OctaveWord>().is_err());
+        assert_eq!(note_length("-3=10in"), Ok((-3, 254.0)));
+        assert_eq!(note_cents("88=+30"), Ok((88, 30.0)));
+        assert_eq!(two_wires("a-*=b-*"), Ok(("a-*".to_owned(), "b-*".to_owned())));
+        assert!(
+            note_wire("x=mw-in-21").is_err() && note_wire("27").is_err() && note_cents("88=high").is_err()
+        );
     }
 }

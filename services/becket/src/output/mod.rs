@@ -29,7 +29,7 @@ mod winding_order;
 mod windings;
 mod wire;
 
-pub(crate) use bands::{bands_sheet, bands_text};
+pub(crate) use bands::{bands_sheet, bands_text, winding_bands_sheet};
 pub(crate) use coil::{coil_sheet, coil_text, rule_sheet};
 pub(crate) use cut_list::{
     ListView, Look, cut_list_body, cut_list_sheet, cut_list_text, list_picture, list_replan_text,

@@ -1,12 +1,13 @@
 //! `design`, `replace`, `compare`, `stretch`, `bands` and `special`.
 
+use std::collections::BTreeMap;
 use std::path::Path;
 
 use becket_api::stringing::{
     CompareSetsRequest, ComputeBandsRequest, ComputeOptions, ComputeStretchRequest, CoreShape,
     DesignBassRequest, DesignPlainWiresRequest, DifferenceTolerances, GetScaleRequest,
-    ListSpecialStringsRequest, MatchReplacementRequest, MeasuredLayer, MeasuredString, Note, OctaveRegion,
-    Scale, ScaleReference, SetSource, Tolerances, set_source::Source,
+    ListSpecialStringsRequest, MatchReplacementRequest, MeasuredLayer, MeasuredString, Note, NoteChange,
+    OctaveRegion, Scale, ScaleReference, SetSource, Tolerances, WireChange, set_source::Source,
 };
 
 use super::call;
@@ -111,14 +112,37 @@ pub(super) async fn replace(context: &Context, args: &Replace) -> Result<(), Fai
 /// # Errors
 /// [`Failure`] of a file, the call or of printing.
 pub(super) async fn compare(context: &Context, args: &Compare) -> Result<(), Failure> {
+    let new = source(&args.new, of_one(args.new_a4, args.new_stepped))?;
+    let wire_changes =
+        args.new_series.iter().map(|(old, new)| WireChange { old: old.clone(), new: new.clone() });
     let request = CompareSetsRequest {
         old: Some(source(&args.old, of_one(args.old_a4, args.old_stepped))?),
-        new: Some(source(&args.new, of_one(args.new_a4, args.new_stepped))?),
+        new: Some(SetSource {
+            note_changes: note_changes(args),
+            wire_changes: wire_changes.collect(),
+            ..new
+        }),
         tolerances: None,
     };
     let answer = call!(context.client.designs(), compare_sets, request)?;
     let sheet = |units| output::difference_sheet(&answer.rows, units);
     context.show(&answer, |units| output::difference_text(&answer, units), sheet)
+}
+
+/// The changes of single notes, all of a note in one.
+fn note_changes(args: &Compare) -> Vec<NoteChange> {
+    let mut changes: BTreeMap<i32, NoteChange> = BTreeMap::new();
+    let mut of = |note, put: &dyn Fn(&mut NoteChange)| {
+        put(changes.entry(note).or_insert_with(|| NoteChange { note, ..NoteChange::default() }));
+    };
+    args.new_length.iter().for_each(|&(note, mm)| of(note, &|change| change.speaking_mm = Some(mm)));
+    args.new_pitch
+        .iter()
+        .for_each(|&(note, cents)| of(note, &|change| change.pitch_offset_cents = Some(cents)));
+    args.new_wire
+        .iter()
+        .for_each(|(note, wire_id)| of(*note, &|change| change.wire_id = Some(wire_id.clone())));
+    changes.into_values().collect()
 }
 
 /// Options of one of two sets.
@@ -136,7 +160,7 @@ pub(super) fn source(word: &str, options: Option<ComputeOptions>) -> Result<SetS
     } else {
         Source::SerialId(word.to_owned())
     };
-    Ok(SetSource { source: Some(source), wires: Vec::new(), options })
+    Ok(SetSource { source: Some(source), options, ..SetSource::default() })
 }
 
 /// Stretches a tuning.
@@ -150,8 +174,8 @@ pub(super) async fn stretch(context: &Context, args: &Stretch) -> Result<(), Fai
     let request = ComputeStretchRequest {
         source: Some(SetSource {
             source: Some(Source::Stored(reference)),
-            wires: Vec::new(),
             options: args.models.options(args.a4),
+            ..SetSource::default()
         }),
         regions: regions.collect(),
         smoothness: args.smoothness,
@@ -211,8 +235,10 @@ pub(super) async fn bands(context: &Context, args: &Bands) -> Result<(), Failure
         tolerances: Some(tolerances),
     };
     let answer = call!(context.client.designs(), compute_bands, request)?;
-    let sheet = |units| output::bands_sheet(&answer.notes, units);
-    context.show(&answer, |units| output::bands_text(&answer, units), sheet)
+    let (bands, windings) = (output::bands_sheet, output::winding_bands_sheet);
+    let sheet =
+        |units| if args.windings { windings(&answer.notes, units) } else { bands(&answer.notes, units) };
+    context.show(&answer, |units| output::bands_text(&answer, &sheet(units)), sheet)
 }
 
 /// Lists the strings of a serial that are not standard.

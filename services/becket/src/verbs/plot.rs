@@ -103,6 +103,7 @@ async fn tuning(context: &Context, set: &StringSet) -> Result<Tuning, Failure> {
         source: basis.scale.clone().map(set_source::Source::Scale),
         wires: basis.wires.clone(),
         options: basis.options,
+        ..SetSource::default()
     };
     let request = ComputeStretchRequest { source: Some(source), ..ComputeStretchRequest::default() };
     match call!(context.client.designs(), compute_stretch, request) {

@@ -5,9 +5,9 @@ use becket_api::stringing::set_source::Source;
 use becket_api::stringing::{
     AsBuilt, CompareSetsRequest, CompareSetsResponse, ComputeBandsRequest, ComputeBandsResponse,
     ComputeOptions, ComputeStretchRequest, ComputeStretchResponse, DifferenceTolerances,
-    FreezeStringSetRequest, Job, ListSpecialStringsRequest, ListSpecialStringsResponse, OctaveRegion,
-    OctaveRule, PitchBasis, Presence, Scale, ScaleReference, SetSource, StringModel, ToleranceSource,
-    Tolerances, WindingModel, Wire,
+    FreezeStringSetRequest, ImportWiresRequest, Job, ListSpecialStringsRequest, ListSpecialStringsResponse,
+    NoteChange, OctaveRegion, OctaveRule, PitchBasis, Presence, Scale, ScaleReference, SetSource, SizeSeries,
+    StringModel, ToleranceSource, Tolerances, WindingModel, Wire, WireChange,
 };
 use tonic::{Code, Status};
 
@@ -119,6 +119,67 @@ async fn pitch_wire_and_serial_may_be_what_changes() {
     let gone = table.rows.iter().find(|row| row.string_id == "30.3").unwrap();
     assert_eq!(gone.presence(), Presence::OldOnly);
     assert_eq!(table.rows[0].piece.as_ref().unwrap().old.as_ref().unwrap().piece_id, "30.2+30.3");
+}
+
+#[tokio::test]
+async fn what_if_a_length_a_pitch_a_wire_or_a_series_were_another() {
+    let world = World::with_scale().await;
+    let note = |note| NoteChange { note, ..NoteChange::default() };
+    let wire = |old: &str, new: &str| WireChange { old: old.to_owned(), new: new.to_owned() };
+    let what_if = |source: Option<SetSource>, note_changes: &[NoteChange], wire_changes: &[WireChange]| {
+        source.map(|source| SetSource {
+            note_changes: note_changes.to_vec(),
+            wire_changes: wire_changes.to_vec(),
+            ..source
+        })
+    };
+    let length_mm = scale("grand", "a").notes[51].speaking_mm;
+    let notes = [
+        NoteChange { speaking_mm: Some(1.01 * length_mm), ..note(52) },
+        NoteChange { pitch_offset_cents: Some(12.0), ..note(88) },
+        NoteChange { wire_id: Some("mw-in-18".to_owned()), ..note(30) },
+    ];
+    let table = compare(&world, of(stored(), what_if(stored(), &notes, &[]))).await.unwrap();
+    let ratio = |string_id: &str| {
+        let row = table.rows.iter().find(|row| row.string_id == string_id).unwrap();
+        let tension_n = row.tension_n.unwrap();
+        tension_n.new.unwrap() / tension_n.old.unwrap()
+    };
+    // T ∝ L²·f²·d² (Mersenne): 1 % of length, 12 cents, No. 19 (.043 in) to No. 18 (.041 in).
+    assert!((ratio("52.1") - 1.0201).abs() < 1e-9, "{}", ratio("52.1"));
+    assert!((ratio("88.1") - (24.0_f64 / 1200.0).exp2()).abs() < 1e-9);
+    assert!((ratio("30.1") - (0.041_f64 / 0.043).powi(2)).abs() < 1e-9);
+
+    let series = [wire("mw-in-*", "mw-mm-*")];
+    assert_faults(
+        compare(&world, of(stored(), what_if(stored(), &[], &series))).await,
+        // Each of the three sizes is missing.
+        &["new.wire_changes[0].new"; 3],
+    );
+    let request = ImportWiresRequest {
+        request_id: world.id(),
+        standard_series: vec![SizeSeries::Millimetre.into()],
+        ..ImportWiresRequest::default()
+    };
+    world.wires().import_wires(request).await.unwrap();
+    let table = compare(&world, of(stored(), what_if(stored(), &[], &series))).await.unwrap();
+    let used = table.rows.iter().filter_map(|row| row.wire.as_ref()).count();
+    assert_eq!((used, table.unchanged_strings), (236, 0), "every string, as core or as plain wire");
+    // No. 13: .031 in in the one series, 0.775 mm in the other (a trade list of 2003).
+    let top = table.rows.iter().find(|row| row.string_id == "88.1").unwrap().tension_n.unwrap();
+    let squared = (0.775_f64 / (0.031 * 25.4)).powi(2);
+    assert!((top.new.unwrap() / top.old.unwrap() / squared - 1.0).abs() < 1e-9, "{top:?}");
+
+    let wrong = [NoteChange { speaking_mm: Some(f64::INFINITY), ..note(3) }, note(3), note(99)];
+    let fields = ["old.note_changes[1].note", "old.note_changes[2].note"];
+    assert_faults(compare(&world, of(what_if(stored(), &wrong, &[]), stored())).await, &fields);
+    let fields = ["old.note_changes[0].speaking_mm"];
+    assert_faults(compare(&world, of(what_if(stored(), &wrong[..1], &[]), stored())).await, &fields);
+    // Of a serial, on top of its measurements.
+    let as_built = vec![AsBuilt { note: 88, speaking_mm: Some(51.0), ..AsBuilt::default() }];
+    world.open(Job { as_built, ..job("S-1") }).await;
+    let table = compare(&world, of(serial("S-1"), what_if(serial("S-1"), &notes[..1], &[]))).await.unwrap();
+    assert_eq!(table.rows.iter().map(|row| row.note).collect::<Vec<_>>(), [52, 52, 52]);
 }
 
 #[tokio::test]
@@ -284,6 +345,12 @@ async fn bands_follow_from_tolerances() {
     assert!(plain.load_share.is_some() && plain.strength_label.contains("A228"), "{plain:?}");
     assert_eq!(wound.winding_wire_ids, ["cu-1.00"]);
     assert_eq!(wound.tension_n.as_ref().unwrap().parts.len(), 3);
+    // A winding wire off by 0.01 mm is 0.02 mm of diameter, beside the core's own (geometry).
+    let winder = wound.wound.as_ref().unwrap();
+    let over_mm = winder.outer_diameter_mm.as_ref().unwrap();
+    assert!((over_mm.worst_case - 0.02 - 0.01016).abs() < 1e-9, "{over_mm:?}");
+    assert_eq!(winder.layers.len(), 1);
+    assert!(plain.wound.is_none() && plain.clearance_mm.is_none());
     let every = bands(&world, ComputeBandsRequest { notes: vec![], ..request }).await.unwrap();
     assert_eq!(every.notes.len(), 88);
     assert_eq!(every.notes[63], answer.notes[1]);

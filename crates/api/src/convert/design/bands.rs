@@ -1,6 +1,9 @@
 //! Tolerances, and the bands that they make.
 
-use becket_design::{Contribution, Propagated, ToleranceReport, Tolerances};
+use becket_design::{
+    Contribution, LayerFigures, Propagated, ToleranceReport, TolerancedFigures, Tolerances,
+    WoundStringFigures,
+};
 use becket_scale::Note;
 use becket_units::Fault;
 use becket_wire::Catalogue;
@@ -49,7 +52,17 @@ pub fn read_bands(tolerances: Option<&api::Tolerances>) -> (Tolerances, Vec<Faul
 /// The bands of the strings of a note.
 #[must_use]
 pub fn string_bands(note: &Note, catalogue: &Catalogue, report: &ToleranceReport) -> api::StringBands {
-    let ToleranceReport { tension_n, stress_mpa, load_share, inharmonicity, cut_mm } = report;
+    let TolerancedFigures {
+        tension_n,
+        stress_mpa,
+        load_share,
+        inharmonicity,
+        linear_density_g_m,
+        stretch_mm,
+        cut_mm,
+        wound,
+        clearance_mm,
+    } = report;
     let wire = catalogue.get(note.wire_id.as_str());
     api::StringBands {
         note: note.note.into(),
@@ -61,6 +74,28 @@ pub fn string_bands(note: &Note, catalogue: &Catalogue, report: &ToleranceReport
         strength_label: wire.map_or_else(String::new, super::label),
         inharmonicity: Some(band(inharmonicity)),
         cut_mm: Some(band(cut_mm)),
+        linear_density_g_m: Some(band(linear_density_g_m)),
+        stretch_mm: Some(band(stretch_mm)),
+        wound: wound.as_ref().map(wound_bands),
+        clearance_mm: clearance_mm.as_ref().map(band),
+    }
+}
+
+fn wound_bands(figures: &WoundStringFigures<Propagated>) -> api::WoundBands {
+    let WoundStringFigures { outer_diameter_mm, overall_relaxed_mm, layers } = figures;
+    let layer = |figures: &LayerFigures<Propagated>| {
+        let LayerFigures { start_relaxed_mm, end_relaxed_mm, wire_length_mm, wire_mass_g } = figures;
+        api::LayerBands {
+            start_relaxed_mm: Some(band(start_relaxed_mm)),
+            end_relaxed_mm: Some(band(end_relaxed_mm)),
+            wire_length_mm: Some(band(wire_length_mm)),
+            wire_mass_g: Some(band(wire_mass_g)),
+        }
+    };
+    api::WoundBands {
+        outer_diameter_mm: Some(band(outer_diameter_mm)),
+        overall_relaxed_mm: Some(band(overall_relaxed_mm)),
+        layers: layers.iter().map(layer).collect(),
     }
 }
 

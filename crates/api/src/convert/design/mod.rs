@@ -15,6 +15,7 @@ mod plain;
 mod replacement;
 mod stretch;
 mod targets;
+mod what_if;
 
 pub use bands::{read_bands, string_bands};
 pub use bass::{BassTerms, bass_response, read_bass};
@@ -23,6 +24,7 @@ pub use pitch::string_models;
 pub use plain::{PlainTerms, plain_response, read_plain};
 pub use replacement::{ReplacementTerms, read_replacement, replacement_response};
 pub use stretch::{read_stretch, stretch_paths, stretch_response};
+pub use what_if::{read_note_changes, read_wire_changes};
 
 use becket_design::{DesignError, Unmet};
 use becket_units::Fault;
