@@ -90,6 +90,12 @@ fn json_value<M: Name>(message: &M) -> Result<serde_json::Value, Failure> {
     becket_api::json::to_json(message).map_err(|error| Failure::Print(std::io::Error::other(error)))
 }
 
+/// Tells people something on standard error. Where nobody listens any more there is nobody to tell, and the exit code still says
+/// what came of the command.
+pub(crate) fn tell(text: &str) {
+    let _ = writeln!(std::io::stderr(), "{text}");
+}
+
 /// Prints text to standard output and ends the line.
 ///
 /// # Errors

@@ -24,7 +24,7 @@ fn main() -> ExitCode {
     let runtime = match tokio::runtime::Builder::new_multi_thread().enable_all().build() {
         Ok(runtime) => runtime,
         Err(error) => {
-            eprintln!("becket: no threads can be started: {error}");
+            context::tell(&format!("becket: no threads can be started: {error}"));
             return ExitCode::from(errors::EXIT_REFUSED);
         }
     };
@@ -32,7 +32,7 @@ fn main() -> ExitCode {
         Ok(code) => ExitCode::from(code),
         Err(failure) => {
             if let Some(text) = failure.text() {
-                eprintln!("{text}");
+                context::tell(&text);
             }
             ExitCode::from(failure.exit_code())
         }

@@ -6,7 +6,11 @@ use std::path::Path;
 
 use becket_access::NewToken;
 
-use crate::{cli::Token, context::print, errors::Failure};
+use crate::{
+    cli::Token,
+    context::{print, tell},
+    errors::Failure,
+};
 
 /// Makes a token.
 ///
@@ -22,10 +26,10 @@ pub(crate) fn run(args: &Token) -> Result<(), Failure> {
     becket_access::TokenList::read(&lines).map_err(|fault| Failure::Usage(fault.to_string()))?;
     match &args.secret_to {
         Some(path) => write_secret(path, &token.secret)?,
-        None => eprintln!(
+        None => tell(&format!(
             "The token, which is shown only now:\n{}\n\nFor the file of access.tokens:",
             token.secret
-        ),
+        )),
     }
     print(&lines)
 }

@@ -21,6 +21,19 @@ fn run(url: &str, words: &[&str], code: i32) -> String {
     if code == 0 { out } else { out + &err }
 }
 
+/// Whoever stops reading what went wrong, such as `head`, still gets the exit code.
+#[test]
+fn a_refusal_that_nobody_reads_is_a_refusal() {
+    let (reader, writer) = std::io::pipe().unwrap();
+    drop(reader);
+    let missing =
+        Command::new(binary()).args(["plan-file", "no-such-file.toml"]).stderr(writer).status().unwrap();
+    let told = Command::new(binary()).args(["plan-file", "no-such-file.toml"]).output().unwrap();
+    assert!(!told.stderr.is_empty());
+    assert_eq!(missing.code(), told.status.code());
+    assert!(matches!(missing.code(), Some(1..=10)), "{missing:?}");
+}
+
 fn text(path: &Path) -> &str {
     path.to_str().unwrap()
 }
