@@ -8,6 +8,7 @@
 
 mod answer_cache;
 mod app;
+mod batch_sets;
 mod checked_scales;
 mod compute;
 mod design;

@@ -11,14 +11,15 @@ use std::pin::Pin;
 use std::sync::{Arc, OnceLock};
 use std::task::{Context, Poll};
 
+use becket_api::stringing::ComputeJobSetsRequest;
 use becket_api::stringing::string_set_service_server::{self, StringSetServiceServer};
-use becket_service_kit::LimitSettings;
+use becket_service_kit::{Deadline, LimitSettings};
 use prost::Message;
-use prost::bytes::Bytes;
+use prost::bytes::{BufMut, Bytes};
 use tonic::body::Body;
 use tonic::codec::{Codec, EncodeBuf, Encoder};
 use tonic::codegen::{BoxFuture, Service, http};
-use tonic::server::{Grpc, NamedService, UnaryService};
+use tonic::server::{Grpc, NamedService, ServerStreamingService, UnaryService};
 use tonic::{Request, Response, Status};
 use tonic_prost::ProstDecoder;
 
@@ -26,9 +27,11 @@ use super::Handlers;
 use crate::app::App;
 use crate::error::UseCaseError;
 use crate::frame::message_of;
+use crate::use_cases::JobSetStream;
 
 const GET_STRING_SET: &str = "/becket.stringing.v1.StringSetService/GetStringSet";
 const COMPUTE_STRING_SET: &str = "/becket.stringing.v1.StringSetService/ComputeStringSet";
+const COMPUTE_JOB_SETS: &str = "/becket.stringing.v1.StringSetService/ComputeJobSets";
 
 /// The service of string sets.
 #[derive(Clone)]
@@ -59,8 +62,7 @@ impl ReadyAnswers {
         F: Future<Output = Result<Bytes, UseCaseError>> + Send + 'static,
     {
         let app = Arc::clone(&self.app);
-        let mut grpc = Grpc::new(RequestCodec::<Q>(PhantomData))
-            .apply_max_message_size_config(Some(self.max_request_bytes), Some(self.max_response_bytes));
+        let mut grpc = self.grpc(ReadyCodec::<Q, Nothing>(PhantomData));
         let most = self.max_response_bytes;
         Box::pin(async move {
             let ready = Arc::new(OnceLock::new());
@@ -72,6 +74,18 @@ impl ReadyAnswers {
                 None => response,
             })
         })
+    }
+
+    fn grpc<C: Codec>(&self, codec: C) -> Grpc<C> {
+        let (requests, responses) = (self.max_request_bytes, self.max_response_bytes);
+        Grpc::new(codec).apply_max_message_size_config(Some(requests), Some(responses))
+    }
+
+    /// Answers a call with a stream of encoded messages.
+    fn stream(&self, request: http::Request<Body>) -> BoxFuture<http::Response<Body>, Infallible> {
+        let mut grpc = self.grpc(ReadyCodec::<ComputeJobSetsRequest, Encoded>(PhantomData));
+        let method = JobSets { app: Arc::clone(&self.app) };
+        Box::pin(async move { Ok(grpc.server_streaming(method, request).await) })
     }
 }
 
@@ -97,6 +111,7 @@ impl Service<http::Request<Body>> for ReadyAnswers {
             COMPUTE_STRING_SET => {
                 self.answer(request, |app, request| async move { app.compute_string_set(request).await })
             }
+            COMPUTE_JOB_SETS => self.stream(request),
             _ => self.others.call(request),
         }
     }
@@ -142,17 +157,38 @@ where
     }
 }
 
-/// Takes a message and encodes nothing: the frame is made elsewhere.
-struct RequestCodec<Q>(PhantomData<Q>);
+/// The method whose messages are encoded where they are computed.
+struct JobSets {
+    app: Arc<App>,
+}
 
-impl<Q: Message + Default + 'static> Codec for RequestCodec<Q> {
-    type Encode = ();
+impl ServerStreamingService<ComputeJobSetsRequest> for JobSets {
+    type Response = Bytes;
+    type ResponseStream = JobSetStream;
+    type Future = BoxFuture<Response<JobSetStream>, Status>;
+
+    fn call(&mut self, request: Request<ComputeJobSetsRequest>) -> Self::Future {
+        let (app, deadline) = (Arc::clone(&self.app), Deadline::stated(&request));
+        Box::pin(async move { Ok(Response::new(app.compute_job_sets(request.into_inner(), deadline)?)) })
+    }
+}
+
+/// Takes a message, and encodes by `E`: nothing, where the frame is made elsewhere, or messages that are encoded already.
+struct ReadyCodec<Q, E>(PhantomData<(Q, E)>);
+
+impl<Q, E> Codec for ReadyCodec<Q, E>
+where
+    Q: Message + Default + 'static,
+    E: Encoder<Error = Status> + Default + Send + 'static,
+    E::Item: Send + 'static,
+{
+    type Encode = E::Item;
     type Decode = Q;
-    type Encoder = Nothing;
+    type Encoder = E;
     type Decoder = ProstDecoder<Q>;
 
-    fn encoder(&mut self) -> Nothing {
-        Nothing
+    fn encoder(&mut self) -> E {
+        E::default()
     }
 
     fn decoder(&mut self) -> ProstDecoder<Q> {
@@ -160,6 +196,7 @@ impl<Q: Message + Default + 'static> Codec for RequestCodec<Q> {
     }
 }
 
+#[derive(Default)]
 struct Nothing;
 
 impl Encoder for Nothing {
@@ -167,6 +204,19 @@ impl Encoder for Nothing {
     type Error = Status;
 
     fn encode(&mut self, (): (), _: &mut EncodeBuf<'_>) -> Result<(), Status> {
+        Ok(())
+    }
+}
+
+#[derive(Default)]
+struct Encoded;
+
+impl Encoder for Encoded {
+    type Item = Bytes;
+    type Error = Status;
+
+    fn encode(&mut self, message: Bytes, to: &mut EncodeBuf<'_>) -> Result<(), Status> {
+        to.put(message);
         Ok(())
     }
 }

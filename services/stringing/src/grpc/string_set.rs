@@ -2,23 +2,24 @@
 
 use becket_api::stringing::string_set_service_server::StringSetService;
 use becket_api::stringing::{
-    ComputeJobSetsRequest, ComputePartialsRequest, ComputePartialsResponse, ComputeStringSetRequest,
-    ComputeStringSetResponse, FreezeStringSetRequest, FreezeStringSetResponse, GetStringSetRequest,
-    GetStringSetResponse,
+    ComputeJobSetsRequest, ComputeJobSetsResponse, ComputePartialsRequest, ComputePartialsResponse,
+    ComputeStringSetRequest, ComputeStringSetResponse, FreezeStringSetRequest, FreezeStringSetResponse,
+    GetStringSetRequest, GetStringSetResponse,
 };
 use becket_service_kit::{CallContext, Deadline};
+use futures_util::StreamExt;
+use futures_util::stream::BoxStream;
 use tonic::{Request, Response, Status};
 
 use super::Handlers;
 use crate::frame::message_of;
-use crate::use_cases::JobSetStream;
 use crate::write::decode;
 
 // The server asks for every method. Those whose answers are kept are served by `ReadyAnswers`, which sends the same answers as
 // bytes; no call over the network gets to theirs here.
 #[tonic::async_trait]
 impl StringSetService for Handlers {
-    type ComputeJobSetsStream = JobSetStream;
+    type ComputeJobSetsStream = BoxStream<'static, Result<ComputeJobSetsResponse, Status>>;
 
     async fn compute_string_set(
         &self,
@@ -57,6 +58,7 @@ impl StringSetService for Handlers {
     ) -> Result<Response<Self::ComputeJobSetsStream>, Status> {
         let deadline = Deadline::stated(&request);
         let app = std::sync::Arc::clone(&self.app);
-        Ok(Response::new(app.compute_job_sets(request.into_inner(), deadline)?))
+        let sets = app.compute_job_sets(request.into_inner(), deadline)?;
+        Ok(Response::new(sets.map(|set| Ok(decode(&set?)?)).boxed()))
     }
 }

@@ -4,17 +4,22 @@ use std::pin::Pin;
 use std::sync::Arc;
 
 use becket_api::stringing::compute_job_sets_response::Result as Outcome;
-use becket_api::stringing::{ComputeJobSetsRequest, ComputeJobSetsResponse, SetView, StringSet};
+use becket_api::stringing::{ComputeJobSetsRequest, ComputeJobSetsResponse, Job, SetView, StringSet};
 use becket_service_kit::{Deadline, deadline_exceeded, internal};
+use becket_store::StoredJob;
 use becket_units::Fault;
 use futures_util::stream::{self, Stream, StreamExt};
+use prost::Message;
+use prost::bytes::Bytes;
 use tokio_util::task::AbortOnDropHandle;
 use tonic::Status;
 
 use crate::app::App;
-use crate::checked_scales::CheckedScales;
+use crate::batch_sets::{BatchSets, message_with};
+use crate::compute::computed_set;
 use crate::error::UseCaseError;
 use crate::status::refusal;
+use crate::write::decode;
 
 /// Most serials of one call.
 const MAX_SERIALS: usize = 20_000;
@@ -22,15 +27,15 @@ const MAX_SERIALS: usize = 20_000;
 /// slowly holds a few megabytes and no more, and there is always one to compute while others are read from the store.
 const AHEAD: usize = 16;
 
-/// What the caller reads.
-pub(crate) type JobSetStream = Pin<Box<dyn Stream<Item = Result<ComputeJobSetsResponse, Status>> + Send>>;
+/// What the caller reads: each a [`ComputeJobSetsResponse`], encoded.
+pub(crate) type JobSetStream = Pin<Box<dyn Stream<Item = Result<Bytes, Status>> + Send>>;
 
 impl App {
     /// Streams sets in the order of the request.
     ///
     /// Work begins while the stream is read, [`AHEAD`] sets ahead, and dropping the stream cancels what is under way. Each set is
     /// a task of its own: a future that waits for its reader would keep its connection to the store and its place among the
-    /// computations from all others.
+    /// computations from all others. A set is encoded where it is computed, so that the connection only sends.
     pub(crate) fn compute_job_sets(
         self: Arc<Self>,
         request: ComputeJobSetsRequest,
@@ -38,10 +43,10 @@ impl App {
     ) -> Result<JobSetStream, UseCaseError> {
         let ComputeJobSetsRequest { serial_ids, view } = request;
         let view = checked(serial_ids.len(), view)?;
-        let scales = Arc::new(CheckedScales::default());
+        let shared = Arc::new(BatchSets::default());
         let sets = stream::iter(serial_ids)
             .map(move |serial_id| {
-                let set = Arc::clone(&self).job_set(serial_id, view, Arc::clone(&scales));
+                let set = Arc::clone(&self).job_set(serial_id, view, Arc::clone(&shared));
                 AbortOnDropHandle::new(tokio::spawn(set))
             })
             .buffered(AHEAD)
@@ -57,24 +62,52 @@ impl App {
         self: Arc<Self>,
         serial_id: String,
         view: SetView,
-        scales: Arc<CheckedScales>,
-    ) -> Result<ComputeJobSetsResponse, Status> {
-        let outcome = match self.set_in_batch(&serial_id, &scales).await {
-            Ok(set) => Outcome::StringSet(seen(set, view)),
-            Err(error @ UseCaseError::Stopping) => return Err(error.into()),
-            Err(error) => Outcome::Refusal(refusal(&error.into())),
-        };
-        Ok(ComputeJobSetsResponse { serial_id, result: Some(outcome) })
+        shared: Arc<BatchSets>,
+    ) -> Result<Bytes, Status> {
+        match self.set_in_batch(&serial_id, view, &shared).await {
+            Ok(message) => Ok(message),
+            Err(error @ UseCaseError::Stopping) => Err(error.into()),
+            Err(error) => {
+                let result = Some(Outcome::Refusal(refusal(&error.into())));
+                Ok(ComputeJobSetsResponse { serial_id, result }.encode_to_vec().into())
+            }
+        }
     }
 
-    async fn set_in_batch(&self, serial_id: &str, scales: &CheckedScales) -> Result<StringSet, UseCaseError> {
+    async fn set_in_batch(
+        &self,
+        serial_id: &str,
+        view: SetView,
+        shared: &BatchSets,
+    ) -> Result<Bytes, UseCaseError> {
         let job = self.store.job(serial_id).await?;
         if job.freeze_us.is_some() {
-            return self.frozen_set(serial_id).await;
+            let set = seen(self.frozen_set(serial_id).await?, view);
+            return Ok(message_with(serial_id, "", &set.encode_to_vec()));
         }
+        let content: Job = decode(&job.stored.bytes)?;
         // The cache of sets is left alone: a batch would push out what others use.
-        let inputs = self.inputs_of(&job, scales).await?;
-        Ok(Arc::unwrap_or_clone(self.computed(inputs).await?))
+        let set = match shared.of_standard(&content) {
+            Some(set) => Bytes::clone(set.get_or_try_init(|| self.encoded(&job, view, shared)).await?),
+            None => self.encoded(&job, view, shared).await?,
+        };
+        Ok(message_with(serial_id, serial_id, &set))
+    }
+
+    /// The set of an open job, encoded without its serial.
+    async fn encoded(
+        &self,
+        job: &StoredJob,
+        view: SetView,
+        shared: &BatchSets,
+    ) -> Result<Bytes, UseCaseError> {
+        let mut inputs = self.inputs_of(job, shared.scales()).await?;
+        inputs.serial_id.clear();
+        let computed = move |_: &_| {
+            let (_, set) = computed_set(&inputs)?;
+            Ok(seen(set, view).encode_to_vec().into())
+        };
+        self.pool.run(computed).await?
     }
 }
 
@@ -110,8 +143,8 @@ fn seen(set: StringSet, view: SetView) -> StringSet {
 /// The stream until the deadline, and then its error.
 fn until(
     deadline: Deadline,
-    sets: impl Stream<Item = Result<ComputeJobSetsResponse, Status>> + Send + Unpin,
-) -> impl Stream<Item = Result<ComputeJobSetsResponse, Status>> + Send {
+    sets: impl Stream<Item = Result<Bytes, Status>> + Send + Unpin,
+) -> impl Stream<Item = Result<Bytes, Status>> + Send {
     stream::unfold(Some(sets), move |sets| async move {
         let mut sets = sets?;
         match tokio::time::timeout_at(deadline.instant(), sets.next()).await {

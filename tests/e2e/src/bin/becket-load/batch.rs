@@ -9,11 +9,11 @@ use becket_api::convert::{SetInputs, string_set};
 use becket_api::document::{Format as FileFormat, parse_list, parse_toml};
 use becket_api::stringing::compute_job_sets_response::Result as Outcome;
 use becket_api::stringing::{
-    ComputeJobSetsRequest, ComputeJobSetsResponse, Job, Scale as ScaleMessage, Wire,
+    AsBuilt as MeasuredNote, ComputeJobSetsRequest, ComputeJobSetsResponse, Job, Scale as ScaleMessage, Wire,
 };
 use becket_e2e::raw::RawCodec;
 use becket_e2e::{Shop, demo};
-use becket_scale::{ComputeOptions, Scale, ScaleDraft, compute};
+use becket_scale::{AsBuilt, ComputeOptions, Scale, ScaleDraft, compute};
 use becket_wire::{Catalogue, SizeSeries, WireDraft, standard_wires};
 use http::uri::PathAndQuery;
 use prost::Message as _;
@@ -37,6 +37,7 @@ const LARGEST: usize = 16 << 20;
 #[derive(Debug)]
 pub(crate) struct BatchReport {
     serials: usize,
+    measured: bool,
     threads: usize,
     rounds: Vec<BatchRound>,
 }
@@ -56,8 +57,8 @@ struct Side {
 }
 
 /// Measures so many rounds of a batch of so many serials. Service and plain computation have as many threads as there are cores,
-/// and are measured in turn.
-pub(crate) fn run(serials: usize, rounds: u32) -> Result<BatchReport, Failure> {
+/// and are measured in turn. Where the serials are `measured`, something was measured on each that no other of the jobs has.
+pub(crate) fn run(serials: usize, rounds: u32, measured: bool) -> Result<BatchReport, Failure> {
     let threads = std::thread::available_parallelism().map_or(1, NonZeroUsize::get);
     let runtime = |name: &str, threads: usize| -> Result<Runtime, Failure> {
         let mut builder = tokio::runtime::Builder::new_multi_thread();
@@ -66,29 +67,29 @@ pub(crate) fn run(serials: usize, rounds: u32) -> Result<BatchReport, Failure> {
     let (of_service, of_caller) = (runtime(cpu::SERVICE, threads)?, runtime(cpu::CALLERS, 1)?);
     let folder = tempfile::tempdir()?;
     let service = of_service.block_on(Service::start(folder.path()))?;
-    let plain = Plain::prepare()?;
-    let request = of_caller.block_on(prepare(service.url(), serials))?;
+    let plain = Plain::prepare(measured)?;
+    let request = of_caller.block_on(prepare(service.url(), serials, measured))?;
     // Once before anything is counted, and to see that both make the same.
     let first = of_caller.block_on(stream(service.url(), request.clone()))?;
     plain.check(&first.sample)?;
-    let mut measured = Vec::new();
+    let mut done = Vec::new();
     for _ in 0..rounds {
         let streamed = of_caller.block_on(stream(service.url(), request.clone()))?;
         if streamed.messages != serials || streamed.bytes != first.bytes {
             return Err("the batch is not the one that is due".into());
         }
-        measured.push(BatchRound {
+        done.push(BatchRound {
             service: streamed.side,
             plain: plain.measure(serials, threads)?,
             bytes: streamed.bytes,
         });
     }
     of_service.block_on(service.stop())?;
-    Ok(BatchReport { serials, threads, rounds: measured })
+    Ok(BatchReport { serials, measured, threads, rounds: done })
 }
 
 /// Loads wires and a scale and opens the jobs; the request for their sets.
-async fn prepare(url: &str, serials: usize) -> Result<Bytes, Failure> {
+async fn prepare(url: &str, serials: usize, measured: bool) -> Result<Bytes, Failure> {
     let mut shop = Shop::connect(url).await?;
     shop.load_wires().await?;
     shop.load_scale(demo::CONCERT).await?;
@@ -97,7 +98,13 @@ async fn prepare(url: &str, serials: usize) -> Result<Bytes, Failure> {
     let job =
         Job { as_built: Vec::new(), options: None, ..job.ok_or("the demo has no job of the concert grand")? };
     for number in 0..JOBS {
-        shop.open_job(Job { serial_id: serial(number), ..job.clone() }).await?;
+        let as_built = found_on(number, measured).map(|(note, speaking_mm)| MeasuredNote {
+            note,
+            speaking_mm: Some(speaking_mm),
+            ..MeasuredNote::default()
+        });
+        let as_built = as_built.into_iter().collect();
+        shop.open_job(Job { serial_id: serial(number), as_built, ..job.clone() }).await?;
     }
     let serial_ids = (0..serials).map(serial).collect();
     Ok(ComputeJobSetsRequest { serial_ids, view: None }.encode_to_vec().into())
@@ -105,6 +112,12 @@ async fn prepare(url: &str, serials: usize) -> Result<Bytes, Failure> {
 
 fn serial(number: usize) -> String {
     format!("B-{:04}", number % JOBS)
+}
+
+/// What was measured on an instrument: a note and its speaking length in mm.
+fn found_on(number: usize, measured: bool) -> Option<(i32, f64)> {
+    let number = u32::try_from(number % JOBS).unwrap_or(0);
+    measured.then(|| (52, 340.0 + 0.01 * f64::from(number)))
 }
 
 /// What was read of one stream.
@@ -139,27 +152,38 @@ async fn stream(url: &str, request: Bytes) -> Result<Streamed, Failure> {
 
 /// The same sets, computed and encoded in this process, as a program without a service would.
 struct Plain {
+    measured: bool,
     scale: Scale,
     catalogue: Catalogue,
 }
 
 impl Plain {
-    fn prepare() -> Result<Self, Failure> {
+    fn prepare(measured: bool) -> Result<Self, Failure> {
         let mut catalogue: Catalogue = standard_wires(SizeSeries::Inch).into_iter().collect();
         for wire in parse_list::<Wire>(demo::WIRES, FileFormat::Toml, "wires")? {
             catalogue.insert(WireDraft::from(&wire).validate().map_err(|faults| format!("{faults:?}"))?);
         }
         let draft = ScaleDraft::from(&parse_toml::<ScaleMessage>(demo::CONCERT)?);
         let scale = draft.validate(&catalogue).map_err(|faults| format!("{faults:?}"))?;
-        Ok(Self { scale, catalogue })
+        Ok(Self { measured, scale, catalogue })
     }
 
-    fn answer(&self, serial_id: &str, computed_by: &str) -> Result<Vec<u8>, Failure> {
+    fn answer(&self, number: usize, computed_by: &str) -> Result<Vec<u8>, Failure> {
+        let (serial_id, catalogue) = (&serial(number), &self.catalogue);
         let options = ComputeOptions::default();
-        let set = compute(&self.scale, &self.catalogue, &options)?;
-        let (scale, catalogue) = (&self.scale, &self.catalogue);
+        let merged;
+        let (scale, as_built_notes) = match found_on(number, self.measured) {
+            None => (&self.scale, [].as_slice()),
+            Some((note, mm)) => {
+                let found = AsBuilt { note, speaking_mm: Some(mm), ..AsBuilt::default() };
+                merged =
+                    self.scale.with_as_built(&[found], catalogue).map_err(|faults| format!("{faults:?}"))?;
+                (&merged.scale, merged.as_built_notes.as_slice())
+            }
+        };
+        let set = compute(scale, catalogue, &options)?;
         let inputs =
-            SetInputs { serial_id, scale, as_built_notes: &[], catalogue, options: &options, computed_by };
+            SetInputs { serial_id, scale, as_built_notes, catalogue, options: &options, computed_by };
         let result = Some(Outcome::StringSet(string_set(&inputs, &set)));
         Ok(ComputeJobSetsResponse { serial_id: serial_id.to_owned(), result }.encode_to_vec())
     }
@@ -169,7 +193,7 @@ impl Plain {
         let sent = ComputeJobSetsResponse::decode(sample.clone())?;
         let Some(Outcome::StringSet(set)) = &sent.result else { return Err("a set is refused".into()) };
         let by = set.basis.as_ref().map(|basis| basis.computed_by.as_str()).unwrap_or_default();
-        let same = self.answer(&sent.serial_id, by)? == *sample;
+        let same = self.answer(0, by)? == *sample;
         if same { Ok(()) } else { Err("the two compute different sets".into()) }
     }
 
@@ -177,7 +201,7 @@ impl Plain {
         let begin = Instant::now();
         let compute_some = |first: usize| -> Result<Option<Duration>, Failure> {
             for number in (first..serials).step_by(threads) {
-                black_box(self.answer(&serial(number), "becket")?);
+                black_box(self.answer(number, "becket")?);
             }
             Ok(cpu::worked_here())
         };
@@ -219,6 +243,7 @@ impl BatchReport {
         let [service, plain, ratio, cpu_us, plain_cpu_us, cpu_ratio] = self.figures();
         json!({
             "serials": self.serials,
+            "measured": self.measured,
             "threads": self.threads,
             "rounds": self.rounds.len(),
             "bytes": self.rounds.first().map_or(0, |round| round.bytes),
@@ -238,8 +263,9 @@ impl fmt::Display for BatchReport {
         let bytes = self.rounds.first().map_or(0, |round| round.bytes);
         writeln!(
             f,
-            "ComputeJobSets of {} serials, {bytes} bytes, {} threads, {} rounds",
+            "ComputeJobSets of {} serials, {}, {bytes} bytes, {} threads, {} rounds",
             self.serials,
+            if self.measured { "each measured" } else { "none measured" },
             self.threads,
             self.rounds.len()
         )?;

@@ -50,6 +50,9 @@ struct Options {
     /// Measure ComputeJobSets of so many serials instead, on all cores, beside the same computation in this process
     #[arg(long, value_parser = clap::value_parser!(u64).range(1..=20_000))]
     batch: Option<u64>,
+    /// Of a batch: on each of the instruments something was measured that no other has, so that no two sets are alike
+    #[arg(long, requires = "batch")]
+    measured: bool,
     /// Measure the three users' mix instead, stations, ERP and purchasing, on each engine, beside bare transactions; --seconds and
     /// --rounds hold for each engine
     #[arg(long, conflicts_with_all = ["batch", "format"])]
@@ -89,7 +92,7 @@ fn run(options: &Options) -> Result<(), Failure> {
         return Err("connections times streams must not be above 200".into());
     }
     if let Some(serials) = options.batch {
-        let report = batch::run(usize::try_from(serials)?, options.rounds)?;
+        let report = batch::run(usize::try_from(serials)?, options.rounds, options.measured)?;
         match options.format {
             Format::Table => println!("{report}"),
             Format::Json => println!("{:#}", report.json()),
