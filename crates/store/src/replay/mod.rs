@@ -11,6 +11,7 @@
 //! so.
 
 pub mod checkpoint;
+mod packed;
 mod promises;
 mod report;
 mod rules;

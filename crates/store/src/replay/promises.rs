@@ -2,6 +2,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
+use super::packed::Packed;
 use super::state::{Key, Trouble, number_of, text_of};
 use crate::tables::{Row, Value};
 
@@ -36,7 +37,7 @@ impl Promises {
     }
 
     /// Coils of which a list counts on more than before the entry although they are not usable or do not have it.
-    pub(super) fn broken(&mut self, tables: &BTreeMap<&'static str, BTreeMap<Key, Row>>) -> Vec<Trouble> {
+    pub(super) fn broken(&mut self, tables: &BTreeMap<&'static str, BTreeMap<Key, Packed>>) -> Vec<Trouble> {
         let mut troubles = Vec::new();
         let mut told = BTreeSet::new();
         for ((coil, list), was) in std::mem::take(&mut self.before) {
@@ -46,7 +47,8 @@ impl Promises {
             }
             let reserved_um = sums.values().fold(0_i64, |sum, more| sum.saturating_add(*more));
             let key = Key::of(&[Value::Text(coil.clone())]);
-            let row = tables.get("coils").and_then(|coils| coils.get(&key));
+            let row = tables.get("coils").and_then(|coils| coils.get(&key)).map(Packed::row);
+            let row = row.as_ref();
             let remaining_um = row.map_or(0, |row| number_of("coils", row, "remaining_um"));
             let state = row.map_or("not there", |row| text_of("coils", row, "state"));
             if !matches!(state, "sealed" | "opened") || reserved_um > remaining_um {

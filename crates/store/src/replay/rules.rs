@@ -3,8 +3,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use super::report::{Check, Difference};
-use super::state::{Key, State, number_of, text_of};
-use crate::tables::Row;
+use super::state::{State, number_of, text_of};
 
 /// Checks all rules.
 pub(super) fn check(state: &State) -> (Vec<Check>, Vec<Difference>) {
@@ -27,18 +26,14 @@ pub(super) fn check(state: &State) -> (Vec<Check>, Vec<Difference>) {
     (checks, wrong)
 }
 
-fn rows<'a>(state: &'a State, table: &'static str) -> impl Iterator<Item = (&'a Key, &'a Row)> {
-    state.rows(table).into_iter().flatten()
-}
-
 fn broken(wrong: &mut Vec<Difference>, text: String) {
     wrong.push(Difference::Rule(text));
 }
 
 fn balances(state: &State, wrong: &mut Vec<Difference>) -> u64 {
     let mut count = 0;
-    for (key, coil) in rows(state, "coils") {
-        let um = |name| i128::from(number_of("coils", coil, name));
+    for (key, coil) in state.rows("coils") {
+        let um = |name| i128::from(number_of("coils", &coil, name));
         let should = um("received_um") - um("cut_um") - um("scrapped_um") + um("adjusted_um");
         if um("remaining_um") != should || should < 0 {
             let is = um("remaining_um");
@@ -50,18 +45,18 @@ fn balances(state: &State, wrong: &mut Vec<Difference>) -> u64 {
 }
 
 fn cuts(state: &State, wrong: &mut Vec<Difference>) -> u64 {
-    let mut cut: BTreeMap<&str, i128> = BTreeMap::new();
-    for (_, step) in rows(state, "cut_steps") {
-        let is = |column, value| text_of("cut_steps", step, column) == value;
+    let mut cut: BTreeMap<String, i128> = BTreeMap::new();
+    for (_, step) in state.rows("cut_steps") {
+        let is = |column, value| text_of("cut_steps", &step, column) == value;
         if is("kind", "cut") && is("state", "done") {
-            *cut.entry(text_of("cut_steps", step, "coil_id")).or_default() +=
-                i128::from(number_of("cut_steps", step, "length_um"));
+            *cut.entry(text_of("cut_steps", &step, "coil_id").to_owned()).or_default() +=
+                i128::from(number_of("cut_steps", &step, "length_um"));
         }
     }
     let mut count = 0;
-    for (key, coil) in rows(state, "coils") {
-        let booked = i128::from(number_of("coils", coil, "cut_um"));
-        let pieces = cut.get(text_of("coils", coil, "coil_id")).copied().unwrap_or(0);
+    for (key, coil) in state.rows("coils") {
+        let booked = i128::from(number_of("coils", &coil, "cut_um"));
+        let pieces = cut.get(text_of("coils", &coil, "coil_id")).copied().unwrap_or(0);
         if booked != pieces {
             broken(
                 wrong,
@@ -74,15 +69,15 @@ fn cuts(state: &State, wrong: &mut Vec<Difference>) -> u64 {
 }
 
 fn ledgers(state: &State, wrong: &mut Vec<Difference>) -> u64 {
-    let mut last: BTreeMap<&str, &Row> = BTreeMap::new();
+    let mut last: BTreeMap<String, i64> = BTreeMap::new();
     let mut count = 0;
-    for (key, line) in rows(state, "coil_evidence") {
-        let um = |row, name| number_of("coil_evidence", row, name);
-        let coil = text_of("coil_evidence", line, "coil_id");
-        if let Some(before) = last.insert(coil, line)
-            && um(before, "after_um") != um(line, "before_um")
+    for (key, line) in state.rows("coil_evidence") {
+        let um = |name| number_of("coil_evidence", &line, name);
+        let coil = text_of("coil_evidence", &line, "coil_id").to_owned();
+        let is = um("before_um");
+        if let Some(was) = last.insert(coil, um("after_um"))
+            && was != is
         {
-            let (was, is) = (um(before, "after_um"), um(line, "before_um"));
             broken(
                 wrong,
                 format!(
@@ -92,12 +87,11 @@ fn ledgers(state: &State, wrong: &mut Vec<Difference>) -> u64 {
         }
         count += 1;
     }
-    for (key, coil) in rows(state, "coils") {
-        let on_coil = number_of("coils", coil, "remaining_um");
-        match last.get(text_of("coils", coil, "coil_id")) {
-            Some(line) if number_of("coil_evidence", line, "after_um") == on_coil => {}
-            Some(line) => {
-                let told = number_of("coil_evidence", line, "after_um");
+    for (key, coil) in state.rows("coils") {
+        let on_coil = number_of("coils", &coil, "remaining_um");
+        match last.get(text_of("coils", &coil, "coil_id")) {
+            Some(told) if *told == on_coil => {}
+            Some(told) => {
                 broken(wrong, format!("coil {key} has {on_coil} um, and its ledger ends with {told} um"));
             }
             None => broken(wrong, format!("coil {key} has no ledger")),
@@ -108,11 +102,11 @@ fn ledgers(state: &State, wrong: &mut Vec<Difference>) -> u64 {
 
 fn pieces(state: &State, wrong: &mut Vec<Difference>) -> u64 {
     let mut seen = BTreeSet::new();
-    for (key, step) in rows(state, "cut_steps") {
-        let text = |column| text_of("cut_steps", step, column);
+    for (key, step) in state.rows("cut_steps") {
+        let text = |column| text_of("cut_steps", &step, column);
         if text("kind") == "cut"
             && text("state") != "spoiled"
-            && !seen.insert((text("serial_id"), text("piece_id")))
+            && !seen.insert(format!("{}\0{}", text("serial_id"), text("piece_id")).into_boxed_str())
         {
             let (serial, piece) = (text("serial_id"), text("piece_id"));
             broken(
@@ -126,9 +120,9 @@ fn pieces(state: &State, wrong: &mut Vec<Difference>) -> u64 {
 
 fn heads(state: &State, wrong: &mut Vec<Difference>) -> u64 {
     let mut pieces: BTreeMap<i64, (i64, i64)> = BTreeMap::new();
-    for (_, step) in rows(state, "cut_steps") {
-        let text = |column| text_of("cut_steps", step, column);
-        let (done, pending) = pieces.entry(number_of("cut_steps", step, "list_number")).or_default();
+    for (_, step) in state.rows("cut_steps") {
+        let text = |column| text_of("cut_steps", &step, column);
+        let (done, pending) = pieces.entry(number_of("cut_steps", &step, "list_number")).or_default();
         match (text("kind"), text("state")) {
             ("cut", "done") => *done += 1,
             ("cut", "pending") => *pending += 1,
@@ -136,11 +130,11 @@ fn heads(state: &State, wrong: &mut Vec<Difference>) -> u64 {
         }
     }
     let mut count = 0;
-    for (_, list) in rows(state, "cut_lists") {
-        let number = |column| number_of("cut_lists", list, column);
+    for (_, list) in state.rows("cut_lists") {
+        let number = |column| number_of("cut_lists", &list, column);
         let (done, pending) = pieces.get(&number("list_number")).copied().unwrap_or_default();
         if (number("pieces_done"), number("pieces_pending")) != (done, pending) {
-            let id = text_of("cut_lists", list, "list_id");
+            let id = text_of("cut_lists", &list, "list_id");
             broken(
                 wrong,
                 format!(
@@ -154,23 +148,23 @@ fn heads(state: &State, wrong: &mut Vec<Difference>) -> u64 {
 }
 
 fn stations(state: &State, wrong: &mut Vec<Difference>) -> u64 {
-    let mut running: BTreeMap<&str, u64> = BTreeMap::new();
-    for (_, list) in rows(state, "cut_lists") {
-        if text_of("cut_lists", list, "state") == "running" {
-            *running.entry(text_of("cut_lists", list, "station_id")).or_default() += 1;
+    let mut running: BTreeMap<String, u64> = BTreeMap::new();
+    for (_, list) in state.rows("cut_lists") {
+        if text_of("cut_lists", &list, "state") == "running" {
+            *running.entry(text_of("cut_lists", &list, "station_id").to_owned()).or_default() += 1;
         }
     }
     for (station, lists) in running.iter().filter(|(_, lists)| **lists > 1) {
         broken(wrong, format!("{lists} lists run at station {station}"));
     }
-    u64::try_from(rows(state, "stations").count()).unwrap_or(u64::MAX)
+    u64::try_from(state.rows("stations").count()).unwrap_or(u64::MAX)
 }
 
 fn reels(state: &State, wrong: &mut Vec<Difference>) -> u64 {
     let mut seen = BTreeSet::new();
-    for (key, mount) in rows(state, "mounts") {
-        let coil = text_of("mounts", mount, "coil_id");
-        if !seen.insert(coil) {
+    for (key, mount) in state.rows("mounts") {
+        let coil = text_of("mounts", &mount, "coil_id").to_owned();
+        if !seen.insert(coil.clone()) {
             broken(wrong, format!("coil {coil} is on two reels; one of them is {key}"));
         }
     }

@@ -3,6 +3,7 @@
 use std::collections::BTreeMap;
 use std::fmt;
 
+use super::packed::Packed;
 use super::promises::Promises;
 use super::verify::same;
 use crate::effect::{Effect, EffectError, Fields, column, decode, value_of as value_in};
@@ -116,7 +117,7 @@ pub enum Trouble {
 /// The rows of all tables of state after some entries.
 #[derive(Debug, Default)]
 pub struct State {
-    tables: BTreeMap<&'static str, BTreeMap<Key, Row>>,
+    tables: BTreeMap<&'static str, BTreeMap<Key, Packed>>,
     promises: Promises,
 }
 
@@ -141,15 +142,14 @@ impl State {
         troubles
     }
 
-    /// The rows of a table.
-    #[must_use]
-    pub fn rows(&self, table: &'static str) -> Option<&BTreeMap<Key, Row>> {
-        self.tables.get(table)
+    /// The rows of a table, by key.
+    pub fn rows(&self, table: &'static str) -> impl Iterator<Item = (&Key, Row)> {
+        self.tables.get(table).into_iter().flatten().map(|(key, row)| (key, row.row()))
     }
 
     /// Takes the rows of a table out.
     #[must_use]
-    pub fn take(&mut self, table: &'static str) -> BTreeMap<Key, Row> {
+    pub fn take(&mut self, table: &'static str) -> BTreeMap<Key, Packed> {
         self.tables.remove(table).unwrap_or_default()
     }
 
@@ -177,9 +177,9 @@ impl State {
         }
         let key = Key::of(&table.key_of(&row));
         self.promises.row(table.name, &row, 1);
-        let before = self.tables.entry(table.name).or_default().insert(key, row);
+        let before = self.tables.entry(table.name).or_default().insert(key, Packed::of(&row));
         if let Some(before) = before {
-            self.promises.row(table.name, &before, -1);
+            self.promises.row(table.name, &before.row(), -1);
             troubles.push(Trouble::Untold { table: table.name });
         }
     }
@@ -193,27 +193,30 @@ impl State {
         troubles: &mut Vec<Trouble>,
     ) {
         let key = key_in(table, key);
-        let Some(row) = self.tables.entry(table.name).or_default().get_mut(&key) else {
+        let Some(packed) = self.tables.entry(table.name).or_default().get_mut(&key) else {
             return troubles.push(Trouble::Absent { table: table.name, key });
         };
-        self.promises.row(table.name, row, -1);
+        let mut row = packed.row();
+        self.promises.row(table.name, &row, -1);
         if was.len() < to.len() {
             troubles.push(Trouble::Untold { table: table.name });
         }
-        troubles.extend(otherwise(table, &key, row, was));
+        troubles.extend(otherwise(table, &key, &row, was));
         for (name, value) in to {
             if let Some(slot) = column(table, name).and_then(|(place, _)| row.get_mut(place)) {
                 *slot = value;
             }
         }
-        self.promises.row(table.name, row, 1);
+        self.promises.row(table.name, &row, 1);
+        *packed = Packed::of(&row);
     }
 
     fn take_out(&mut self, table: &'static Table, was: &Fields, troubles: &mut Vec<Trouble>) {
         let key = key_in(table, was);
-        let Some(row) = self.tables.entry(table.name).or_default().remove(&key) else {
+        let Some(packed) = self.tables.entry(table.name).or_default().remove(&key) else {
             return troubles.push(Trouble::Absent { table: table.name, key });
         };
+        let row = packed.row();
         self.promises.row(table.name, &row, -1);
         if was.len() < table.columns.len() {
             troubles.push(Trouble::Untold { table: table.name });
@@ -233,10 +236,10 @@ impl State {
         let leads = table.key.iter().map_while(|name| filter.iter().find(|(of, _)| of == name));
         let start = Key::of(&leads.map(|(_, value)| value.clone()).collect::<Vec<_>>());
         let near = rows.range(start.clone()..).take_while(|(key, _)| key.0.starts_with(&start.0));
-        let gone: Vec<Key> = near.filter(|(_, row)| holds(row)).map(|(key, _)| key.clone()).collect();
+        let gone: Vec<Key> = near.filter(|(_, row)| holds(&row.row())).map(|(key, _)| key.clone()).collect();
         for key in &gone {
             if let Some(row) = rows.remove(key) {
-                self.promises.row(table.name, &row, -1);
+                self.promises.row(table.name, &row.row(), -1);
             }
         }
         !gone.is_empty()

@@ -166,7 +166,7 @@ async fn compare(
             count.stored += 1;
             let key = Key::of(&table.key_of(&row));
             match implied.remove(&key) {
-                Some(should) => compare_row(table, &key, &should, row, found),
+                Some(should) => compare_row(table, &key, &should.row(), row, found),
                 None => found.add(Difference::Unknown { table: table.name, key: key.to_string() }),
             }
         }
