@@ -1,11 +1,14 @@
 //! Deadlines: the shorter of what the caller states and what the service allows.
 
+use std::pin::Pin;
+use std::task::{Context, Poll};
 use std::time::Duration;
 
 use becket_api::errors::ErrorReason;
 use becket_units::Fault;
 use http::HeaderMap;
-use tokio::time::Instant;
+use pin_project_lite::pin_project;
+use tokio::time::{Instant, Sleep, sleep_until};
 use tonic::{Request, Status};
 
 use crate::errors::{StatusBuilder, from_faults};
@@ -27,6 +30,11 @@ impl Deadline {
     /// Builds the deadline that is `timeout` from now.
     pub fn after(timeout: Duration) -> Self {
         Self { at: Instant::now() + timeout }
+    }
+
+    /// Builds the deadline of a call that came in at a moment and may take so long.
+    pub(crate) fn of_call(arrived: Instant, allowed: Duration) -> Self {
+        Self { at: arrived + allowed }
     }
 
     /// Returns the deadline that the caller of a request states, if it states one. A call that answers with a stream ends
@@ -73,6 +81,43 @@ pub(crate) fn time_allowed(
     };
     let allowed = stated.min(longest);
     Ok(allowed.saturating_sub(HEAD_START.min(allowed / 4)))
+}
+
+pin_project! {
+    /// Work that has until a deadline.
+    ///
+    /// Unlike a time-out of the runtime it looks at the clock whenever the work has been looked at. On a busy machine timers ring late, and
+    /// the server library's own timer for the same call, which is due a few milliseconds later, may have rung by then: it must never find
+    /// the work unfinished first.
+    #[derive(Debug)]
+    pub(crate) struct Until<F> {
+        #[pin]
+        work: F,
+        #[pin]
+        alarm: Sleep,
+    }
+}
+
+impl<F> Until<F> {
+    pub(crate) fn new(deadline: Deadline, work: F) -> Self {
+        Self { work, alarm: sleep_until(deadline.at) }
+    }
+}
+
+impl<F: Future> Future for Until<F> {
+    type Output = Result<F::Output, Status>;
+
+    fn poll(self: Pin<&mut Self>, cx: &mut Context<'_>) -> Poll<Self::Output> {
+        let mut this = self.project();
+        if let Poll::Ready(done) = this.work.poll(cx) {
+            return Poll::Ready(Ok(done));
+        }
+        let rung = this.alarm.as_mut().poll(cx).is_ready();
+        if rung || Instant::now() >= this.alarm.deadline() {
+            return Poll::Ready(Err(exceeded()));
+        }
+        Poll::Pending
+    }
 }
 
 /// The answer to a call whose deadline passed.

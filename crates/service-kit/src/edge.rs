@@ -7,7 +7,7 @@ use std::task::{Context, Poll};
 use std::time::Duration;
 
 use http::{Request, Response};
-use tokio::time::{Instant, timeout};
+use tokio::time::Instant;
 use tokio_util::sync::CancellationToken;
 use tonic::Status;
 use tonic::body::Body;
@@ -18,7 +18,7 @@ use crate::access::Gate;
 use crate::admission::{Admission, Client};
 use crate::body::{CallLine, EdgeBody, correct_in_place};
 use crate::call::{CALL, Call};
-use crate::deadline::{Deadline, exceeded, time_allowed};
+use crate::deadline::{Deadline, Until, time_allowed};
 use crate::errors::internal;
 use crate::listening::Peer;
 use crate::panics::caught;
@@ -67,7 +67,9 @@ impl Service<Request<Body>> for Edge {
         // The service that was polled ready must be the one that is called.
         let fresh = self.routes.clone();
         let ready = std::mem::replace(&mut self.routes, fresh);
-        Box::pin(answer(ready, Arc::clone(&self.rules), request))
+        // Time counts from here and not from when the answer is first worked on, which on a busy machine is later: the server library
+        // sets its own timer in this moment, and answers CANCELLED when it rings.
+        Box::pin(answer(ready, Arc::clone(&self.rules), request, Instant::now()))
     }
 }
 
@@ -76,15 +78,16 @@ async fn answer(
     routes: Routes,
     rules: Arc<EdgeRules>,
     request: Request<Body>,
+    arrived: Instant,
 ) -> Result<Response<EdgeBody>, Infallible> {
     let call = Call::begin(request.headers());
     let mut line = CallLine {
         call: call.clone(),
         method: request.uri().path().trim_start_matches('/').to_owned(),
-        started: Instant::now(),
+        started: arrived,
         code: None,
     };
-    let response = CALL.scope(call.clone(), within_rules(routes, &rules, request)).await;
+    let response = CALL.scope(call.clone(), within_rules(routes, &rules, request, arrived)).await;
     let response = response.unwrap_or_else(Status::into_http);
     let (mut parts, body) = response.into_parts();
     parts.headers = correct_in_place(parts.headers, &call);
@@ -94,11 +97,24 @@ async fn answer(
     Ok(Response::from_parts(parts, EdgeBody::new(body, drained, line)))
 }
 
-/// Calls the routes within the limits of concurrency and time, and turns a panic into INTERNAL.
+/// Calls the routes within the limits of time and concurrency.
 async fn within_rules(
+    routes: Routes,
+    rules: &EdgeRules,
+    request: Request<Body>,
+    arrived: Instant,
+) -> Result<Response<Body>, Status> {
+    let allowed = time_allowed(request.headers(), rules.default_deadline, rules.longest_deadline)?;
+    let deadline = Deadline::of_call(arrived, allowed);
+    Until::new(deadline, admitted(routes, rules, request, deadline)).await?
+}
+
+/// Calls the routes for whoever may call them and finds a place, and turns a panic into INTERNAL.
+async fn admitted(
     mut routes: Routes,
     rules: &EdgeRules,
     mut request: Request<Body>,
+    deadline: Deadline,
 ) -> Result<Response<Body>, Status> {
     let path = request.uri().path().to_owned();
     let peer = request.extensions().get::<Peer>().cloned();
@@ -111,12 +127,10 @@ async fn within_rules(
     if let Some(caller) = caller {
         request.extensions_mut().insert(caller);
     }
-    let allowed = time_allowed(request.headers(), rules.default_deadline, rules.longest_deadline)?;
-    request.extensions_mut().insert(Deadline::after(allowed));
-    match timeout(allowed, caught(routes.call(request))).await {
-        Err(_) => Err(exceeded()),
-        Ok(Err(panic)) => Err(internal(panic)),
-        Ok(Ok(answered)) => answered.map_err(|never| match never {}),
+    request.extensions_mut().insert(deadline);
+    match caught(routes.call(request)).await {
+        Err(panic) => Err(internal(panic)),
+        Ok(answered) => answered.map_err(|never| match never {}),
     }
 }
 
@@ -148,7 +162,7 @@ mod tests {
         }
     }
 
-    async fn code_with_timeout(timeout: &'static str) -> Code {
+    fn edge() -> Edge {
         let rules = EdgeRules {
             admission: Admission::new(8, 8),
             gate: None,
@@ -156,11 +170,18 @@ mod tests {
             longest_deadline: Duration::from_secs(60),
             draining: CancellationToken::new(),
         };
-        let mut edge = EdgeLayer(Arc::new(rules)).layer(Routes::new(Never));
+        EdgeLayer(Arc::new(rules)).layer(Routes::new(Never))
+    }
+
+    fn request(timeout: &'static str) -> Request<Body> {
         let mut request = Request::new(Body::empty());
         *request.uri_mut() = "/becket.test.Never/Call".parse().unwrap();
         request.headers_mut().insert("grpc-timeout", HeaderValue::from_static(timeout));
-        let response = edge.call(request).await.unwrap();
+        request
+    }
+
+    async fn code_with_timeout(timeout: &'static str) -> Code {
+        let response = edge().call(request(timeout)).await.unwrap();
         Status::from_header_map(response.headers()).unwrap().code()
     }
 
@@ -171,6 +192,20 @@ mod tests {
         let elapsed = started.elapsed();
         assert!(elapsed >= Duration::from_millis(190), "{elapsed:?} is before the head start");
         assert!(elapsed < Duration::from_secs(30), "{elapsed:?}");
+    }
+
+    /// Found by tests of a slow database: where the answer was first worked on only after a while, the server library's timer rang first.
+    #[tokio::test(start_paused = true)]
+    async fn time_counts_from_the_call_and_not_from_the_first_look() {
+        let mut edge = edge();
+        let answer = edge.call(request("1S"));
+        tokio::time::advance(Duration::from_millis(995)).await;
+        let mut answer = std::pin::pin!(answer);
+        // Looked at once, as the timer of the library would, and without a timer of the runtime that could ring in between.
+        let looked = std::future::poll_fn(|cx| Poll::Ready(answer.as_mut().poll(cx))).await;
+        let Poll::Ready(Ok(response)) = looked else { panic!("not answered at once") };
+        let status = Status::from_header_map(response.headers()).unwrap();
+        assert_eq!(status.code(), Code::DeadlineExceeded);
     }
 
     #[tokio::test]
