@@ -167,7 +167,8 @@ impl LengthEstimate {
             variance_mm2: own_sd_mm * own_sd_mm + length_mm * length_mm * density_variance,
             density_error: 0.0,
             density_variance,
-            covariance_mm: -length_mm * density_variance,
+            // Subtracted, since a reel that is weighed as empty would give a negative zero, which not every database keeps.
+            covariance_mm: 0.0 - length_mm * density_variance,
         }
     }
 
@@ -242,6 +243,13 @@ mod tests {
         assert!(near(both.mean_mm, 10_216.0, 1e-12), "{both:?}");
         assert!(near(both.estimate.sd_mm(), 240.0, 1e-12));
         assert!(near(both.deviation_sds, 1.2, 1e-12));
+    }
+
+    /// Found by histories of concurrent clients: an empty reel left a negative zero, and the journal told another one than the table had.
+    #[test]
+    fn an_empty_reel_has_no_negative_zero() {
+        let estimate = LengthEstimate::of_mass(Um::ZERO, 1.0, 0.01);
+        assert_eq!(estimate.covariance_mm.to_bits(), 0.0_f64.to_bits());
     }
 
     /// A label of 81 m ± 0.3 % and a weighing of 80.9 m ± 0.1 m: masses are compared without the tolerance of the wire, and that

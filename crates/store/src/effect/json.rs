@@ -125,6 +125,14 @@ mod tests {
     use super::*;
 
     #[test]
+    fn a_change_of_a_sign_alone_is_told() {
+        let fields = |number: f64| vec![("covariance_mm", number.into())];
+        let change = |after: f64| Effect::difference("coils", fields(1.0), &fields(0.0), fields(after));
+        assert_eq!(change(0.0), None);
+        assert!(change(-0.0).is_some());
+    }
+
+    #[test]
     fn effects_survive_json() {
         let effects = vec![
             Effect::Put {

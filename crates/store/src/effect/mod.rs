@@ -81,7 +81,8 @@ impl Effect {
         let (mut was, mut to) = (Fields::new(), Fields::new());
         for (name, new) in after {
             let old = value_of(before, name);
-            if old != Some(&new) {
+            // As a verification compares, which would find a change that was not told.
+            if !old.is_some_and(|old| old.is_same(&new)) {
                 was.push((name, old.cloned().unwrap_or(Value::Null)));
                 to.push((name, new));
             }

@@ -5,7 +5,6 @@ use std::fmt;
 
 use super::packed::Packed;
 use super::promises::Promises;
-use super::verify::same;
 use crate::effect::{Effect, EffectError, Fields, column, decode, value_of as value_in};
 use crate::journal::Entry;
 use crate::tables::{LAYOUT, Row, Table, Value};
@@ -262,7 +261,7 @@ fn otherwise<'a>(
     was.iter().filter_map(move |(name, told)| {
         let (place, column) = column(table, name)?;
         let is = row.get(place)?;
-        (!same(is, told)).then(|| Trouble::Before {
+        (!is.is_same(told)).then(|| Trouble::Before {
             table: table.name,
             key: key.clone(),
             column: column.name,

@@ -180,7 +180,7 @@ async fn compare(
 fn compare_row(table: &'static Table, key: &Key, should: &Row, is: Row, found: &mut Found) {
     for ((column, should), is) in table.columns.iter().zip(should).zip(is) {
         let is = told(column, is);
-        if !same(should, &is) {
+        if !should.is_same(&is) {
             found.add(Difference::Column {
                 table: table.name,
                 key: key.to_string(),
@@ -189,13 +189,5 @@ fn compare_row(table: &'static Table, key: &Key, should: &Row, is: Row, found: &
                 stored: is.json().to_string(),
             });
         }
-    }
-}
-
-/// Numbers are the same if their bits are: 0 and -0 differ, as they do in what was written.
-pub(super) fn same(a: &Value, b: &Value) -> bool {
-    match (a, b) {
-        (Value::Real(a), Value::Real(b)) => a.to_bits() == b.to_bits(),
-        _ => a == b,
     }
 }

@@ -28,6 +28,17 @@ pub enum Value {
     Bytes(Vec<u8>),
 }
 
+impl Value {
+    /// Whether two values are the same as they are written: numbers are if their bits are, so that 0 and -0 differ.
+    #[must_use]
+    pub fn is_same(&self, other: &Self) -> bool {
+        match (self, other) {
+            (Self::Real(one), Self::Real(other)) => one.to_bits() == other.to_bits(),
+            _ => self == other,
+        }
+    }
+}
+
 /// A row, with its values in the order of the columns of the layout.
 pub type Row = Vec<Value>;
 
