@@ -16,7 +16,7 @@
 //! commit they are moved into `journal`, where they get number and hash: by one transaction at a time, which holds the row
 //! of `journal_head`, and many entries at once. What is moved is committed, so numbers have no gaps and a reader who has seen
 //! one never meets a smaller one later, however long some write took. Ids of the inbox are taken when a write holds all its locks,
-//! so a change stands in the journal behind those that it rests on.
+//! so a change stands in the journal behind those that it rests on. Entries of one write stand side by side.
 //!
 //! It costs that every entry is written twice, and stands in the journal one commit later than its change. A background task of
 //! every replica moves entries when a write of its own ends, and looks once a second for those of others; a reader of the

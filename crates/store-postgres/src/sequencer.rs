@@ -1,10 +1,12 @@
 //! Giving entries their places in the journal.
 
+use std::collections::HashMap;
 use std::sync::Arc;
 use std::time::Duration;
 
 use becket_store::tables::{Columns, bytes_32};
 use becket_store::{Entry, StoreError, journal};
+use sqlx::postgres::PgRow;
 use sqlx::{PgConnection, PgPool};
 use tokio::sync::Notify;
 use tokio::task::JoinHandle;
@@ -87,21 +89,36 @@ async fn move_batch(db: &mut PgConnection) -> Result<(), StoreError> {
             .fetch_one(&mut *db)
             .await
             .map_err(engine)?;
+    // Whole writes: whose entries are moved is told by the transactions of the oldest ones.
     let rows = sqlx::query(
-        "DELETE FROM journal_inbox WHERE id IN (SELECT id FROM journal_inbox ORDER BY id LIMIT $1) RETURNING *",
+        "DELETE FROM journal_inbox WHERE xmin IN (SELECT xmin FROM journal_inbox ORDER BY id LIMIT $1) \
+         RETURNING *, xmin::text AS writer",
     )
     .bind(BATCH)
     .fetch_all(&mut *db)
     .await
     .map_err(engine)?;
-    let mut waiting = each(rows, |row| Ok((row.integer("id")?, entry_without_place(row)?)))?;
-    waiting.sort_unstable_by_key(|(id, _)| *id);
-    let mut entries: Vec<Entry> = waiting.into_iter().map(|(_, entry)| entry).collect();
+    let mut entries = write_by_write(rows)?;
     journal::chain(sequence, bytes_32(hash)?, &mut entries);
     append(db, &entries).await
 }
 
-pub(crate) fn entry_without_place(row: &Cells) -> Result<Entry, StoreError> {
+/// Entries of rows of the inbox, which name their transaction as `writer`: write by write, in the order of the first entry of each. Two
+/// writes that touch different things take ids in turns, and each is to be read in one piece.
+pub(crate) fn write_by_write(rows: Vec<PgRow>) -> Result<Vec<Entry>, StoreError> {
+    let mut waiting =
+        each(rows, |row| Ok((row.integer("id")?, row.text("writer")?, entry_without_place(row)?)))?;
+    waiting.sort_unstable_by_key(|(id, _, _)| *id);
+    let mut first_of: HashMap<String, i64> = HashMap::new();
+    for (id, writer, _) in &waiting {
+        first_of.entry(writer.clone()).or_insert(*id);
+    }
+    // Stable, so that within a write the order of the ids stays.
+    waiting.sort_by_key(|(_, writer, _)| first_of.get(writer).copied());
+    Ok(waiting.into_iter().map(|(_, _, entry)| entry).collect())
+}
+
+fn entry_without_place(row: &Cells) -> Result<Entry, StoreError> {
     Ok(Entry {
         sequence: 0,
         entry_us: row.integer("entry_us")?,

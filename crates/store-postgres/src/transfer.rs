@@ -103,11 +103,11 @@ impl ShopReader for Whole {
     }
 
     async fn waiting(&mut self) -> Result<Vec<Entry>, StoreError> {
-        let rows = sqlx::query("SELECT * FROM journal_inbox ORDER BY id")
+        let rows = sqlx::query("SELECT *, xmin::text AS writer FROM journal_inbox")
             .fetch_all(&mut *self.0)
             .await
             .map_err(engine)?;
-        each(rows, sequencer::entry_without_place)
+        sequencer::write_by_write(rows)
     }
 }
 

@@ -78,6 +78,34 @@ async fn a_long_write_is_not_passed_over() {
     assert_eq!(seen[20].subject, "slow");
 }
 
+/// Found by histories of concurrent clients: writes that take ids of the inbox in turns stood in the journal entry by entry in turns, too.
+#[tokio::test]
+async fn a_write_stands_in_the_journal_in_one_piece() {
+    let url = Server::shared().database();
+    let store = store(&url, Options::default()).await;
+    let mut connections = Vec::new();
+    for _ in 0..2 {
+        connections.push(PgConnection::connect(&url).await.unwrap());
+    }
+    let [one, other] = connections.as_mut_slice() else { panic!("two connections") };
+    let (mut one, mut other) = (one.begin().await.unwrap(), other.begin().await.unwrap());
+    let put = |subject: &str| {
+        sqlx::AssertSqlSafe(format!(
+            "INSERT INTO journal_inbox (entry_us, actor, origin, request_id, method, subject) \
+             VALUES (0, '', '', '', '', '{subject}')"
+        ))
+    };
+    for part in 1..=3 {
+        sqlx::raw_sql(put(&format!("a{part}"))).execute(&mut *one).await.unwrap();
+        sqlx::raw_sql(put(&format!("b{part}"))).execute(&mut *other).await.unwrap();
+    }
+    other.commit().await.unwrap();
+    one.commit().await.unwrap();
+    let entries = store.entries(0, 10, None).await.unwrap();
+    assert_eq!(subjects(&entries), ["a1", "a2", "a3", "b1", "b2", "b3"]);
+    assert_eq!(first_break(0, &GENESIS, &entries), None);
+}
+
 async fn news(listener: &mut dyn Listener) -> News {
     tokio::time::timeout(Duration::from_secs(20), listener.next()).await.expect("nothing was heard")
 }
