@@ -13,6 +13,7 @@ pub mod random;
 pub mod raw;
 pub mod receiver;
 mod server;
+pub mod signer;
 
 pub use client::{Shop, reason};
 pub use server::Server;

@@ -22,4 +22,6 @@ mod report;
 mod site;
 mod station;
 
+pub use faults::Place;
 pub use report::{Outcome, table};
+pub use site::Site;

@@ -2,6 +2,7 @@
 
 use std::path::PathBuf;
 use std::process::ExitCode;
+use std::time::Instant;
 
 use becket_faults::{Outcome, faults, table};
 use clap::{Parser, ValueEnum};
@@ -54,6 +55,32 @@ impl Arguments {
     }
 }
 
+/// When a fault began, and how busy the machine was then.
+struct Began {
+    at: Instant,
+    load: String,
+}
+
+impl Began {
+    fn now() -> Self {
+        Self { at: Instant::now(), load: load() }
+    }
+
+    fn tell(&self, outcome: &Outcome) {
+        let Outcome { fault, engine, rounds, .. } = outcome;
+        let (seconds, before, after) = (self.at.elapsed().as_secs(), &self.load, load());
+        eprintln!(
+            "{fault} ({engine}): {rounds} rounds in {seconds} s; load average {before} before, {after} after"
+        );
+    }
+}
+
+/// The load average of the last minute, as Linux tells it.
+fn load() -> String {
+    let told = std::fs::read_to_string("/proc/loadavg").unwrap_or_default();
+    told.split(' ').next().unwrap_or_default().to_owned()
+}
+
 #[tokio::main]
 async fn main() -> ExitCode {
     let arguments = Arguments::parse();
@@ -62,16 +89,18 @@ async fn main() -> ExitCode {
     macro_rules! try_out {
         ($fault:ident on $engine:ident: $run:ident, $usual:expr) => {
             if arguments.wants(Fault::$fault, Engine::$engine) {
+                let began = Began::now();
                 let outcome = faults::$run(binary, arguments.rounds($usual), seed).await;
-                eprintln!("{} ({}): {} rounds", outcome.fault, outcome.engine, outcome.rounds);
+                began.tell(&outcome);
                 outcomes.push(outcome);
             }
         };
         ($fault:ident on $engine:ident: $run:ident, $usual:expr, if a_disk_can_be_mounted) => {
             if arguments.wants(Fault::$fault, Engine::$engine) {
+                let began = Began::now();
                 match faults::$run(binary, arguments.rounds($usual), seed).await {
                     Some(outcome) => {
-                        eprintln!("{} ({}): {} rounds", outcome.fault, outcome.engine, outcome.rounds);
+                        began.tell(&outcome);
                         outcomes.push(outcome);
                     }
                     None => eprintln!("disk full: left out, since only the superuser can mount a small disk"),

@@ -5,8 +5,8 @@ use std::time::Duration;
 use crate::audit::Findings;
 
 const HEADER: &str = "\
-| fault | engine | rounds | acknowledged | attempts without answer | lost | twice | balances wrong | other faults | verify passed | longest recovery |
-|---|---|---|---|---|---|---|---|---|---|---|
+| fault | engine | rounds | acknowledged | attempts without answer | lost | twice | balances wrong | other faults | verify passed | longest verify | longest recovery |
+|---|---|---:|---:|---:|---:|---:|---:|---:|---:|---:|---:|
 ";
 
 /// What was seen of one fault.
@@ -32,6 +32,8 @@ pub struct Outcome {
     pub other: Vec<String>,
     /// How often `becket verify` passed, and how often it was run.
     pub verified: (usize, usize),
+    /// The run of `becket verify` that took longest.
+    pub slowest_verify: Duration,
     /// Longest time from the end of the fault until every station had been answered.
     pub recovery: Duration,
 }
@@ -49,6 +51,7 @@ impl Outcome {
             balances: Vec::new(),
             other: Vec::new(),
             verified: (0, 0),
+            slowest_verify: Duration::ZERO,
             recovery: Duration::ZERO,
         }
     }
@@ -88,6 +91,7 @@ pub fn table(outcomes: &[Outcome]) -> String {
             outcome.balances.len().to_string(),
             outcome.other.len().to_string(),
             format!("{} of {}", outcome.verified.0, outcome.verified.1),
+            format!("{:.2} s", outcome.slowest_verify.as_secs_f64()),
             format!("{:.2} s", outcome.recovery.as_secs_f64()),
         ];
         text.push_str(&format!("| {} |\n", cells.join(" | ")));

@@ -7,8 +7,11 @@ use std::process::{Command, Output};
 use becket_e2e::{Server, Shop};
 use tempfile::TempDir;
 
+use crate::faults::Place;
+
 /// Replicas of both services with one database.
-pub(crate) struct Site {
+#[derive(Debug)]
+pub struct Site {
     // Before the folder, so that they end before their data go.
     servers: Vec<Option<Server>>,
     ports: Vec<u16>,
@@ -20,7 +23,11 @@ pub(crate) struct Site {
 
 impl Site {
     /// One process with a file in `data`, or in a folder of its own.
-    pub(crate) fn sqlite(binary: &Path, data: Option<&Path>) -> Self {
+    ///
+    /// # Panics
+    /// If it does not become ready.
+    #[must_use]
+    pub fn sqlite(binary: &Path, data: Option<&Path>) -> Self {
         let folder = tempfile::tempdir().expect("a folder can be made");
         let data = data.map_or_else(|| folder.path().join("data"), |path| path.join("data"));
         let mut site = Self {
@@ -36,7 +43,11 @@ impl Site {
     }
 
     /// Replicas on a database, whose tables are made. `more` is added to the settings.
-    pub(crate) fn postgres(binary: &Path, url: &str, replicas: usize, more: &str) -> Self {
+    ///
+    /// # Panics
+    /// If the tables cannot be made, or a replica does not become ready.
+    #[must_use]
+    pub fn postgres(binary: &Path, url: &str, replicas: usize, more: &str) -> Self {
         let folder = tempfile::tempdir().expect("a folder can be made");
         let config = settings(folder.path(), url, more);
         let mut site = Self {
@@ -56,16 +67,22 @@ impl Site {
     }
 
     /// What the tables call the engine.
-    pub(crate) fn engine(&self) -> &'static str {
+    #[must_use]
+    pub fn engine(&self) -> &'static str {
         if self.config.is_some() { "PostgreSQL" } else { "SQLite" }
     }
 
-    pub(crate) fn replicas(&self) -> usize {
+    /// How many there are.
+    #[must_use]
+    pub fn replicas(&self) -> usize {
         self.servers.len()
     }
 
     /// Starts a replica and waits until it is ready.
-    pub(crate) fn start(&mut self, replica: usize) {
+    ///
+    /// # Panics
+    /// If it does not become ready.
+    pub fn start(&mut self, replica: usize) {
         let listen = format!("127.0.0.1:{}", self.ports[replica]);
         let mut arguments = vec!["--listen".to_owned(), listen];
         if let Some(config) = &self.config {
@@ -81,43 +98,33 @@ impl Site {
     }
 
     /// Ends a replica as a power failure would.
-    pub(crate) fn kill(&mut self, replica: usize) {
+    pub fn kill(&mut self, replica: usize) {
         if let Some(server) = self.servers[replica].take() {
             server.kill();
         }
     }
 
     /// One client for each replica, which connects when it is used.
-    pub(crate) fn doors(&self) -> Vec<Shop> {
+    ///
+    /// # Panics
+    /// Never: the addresses are sound.
+    #[must_use]
+    pub fn doors(&self) -> Vec<Shop> {
         self.ports.iter().map(|port| door(&format!("http://127.0.0.1:{port}"))).collect()
     }
 
     /// Address of a replica.
-    pub(crate) fn url(&self, replica: usize) -> String {
+    #[must_use]
+    pub fn url(&self, replica: usize) -> String {
         format!("http://127.0.0.1:{}", self.ports[replica])
     }
 
-    /// What the replicas wrote to standard error and must not have: that something panicked or failed inside. That a database is away
-    /// they may tell, as the library does that connects to it.
-    pub(crate) fn complaints(&self) -> Vec<String> {
-        let logs = self.servers.iter().flatten().map(Server::log);
-        let lines: Vec<String> =
-            logs.flat_map(|log| log.lines().map(str::to_owned).collect::<Vec<_>>()).collect();
-        let failed =
-            |line: &String| line.contains("ERROR becket") && !line.contains("the store is unavailable");
-        lines.into_iter().filter(|line| line.contains("panicked") || failed(line)).collect()
-    }
-
-    /// Whether `becket verify` passes, beside the replicas that serve.
-    ///
-    /// # Errors
-    /// What it says if it does not.
-    pub(crate) fn verify(&self) -> Result<(), String> {
-        told(&self.becket(&["verify"]))
-    }
-
     /// Runs the binary with these arguments on the data of this site.
-    pub(crate) fn becket(&self, arguments: &[&str]) -> Output {
+    ///
+    /// # Panics
+    /// If it cannot be started.
+    #[must_use]
+    pub fn becket(&self, arguments: &[&str]) -> Output {
         let mut command = Command::new(&self.binary);
         command.args(arguments).env_remove("BECKET_SERVER");
         match &self.config {
@@ -128,14 +135,41 @@ impl Site {
     }
 }
 
-/// Whether `becket verify` passes on the database that the arguments name.
-///
-/// # Errors
-/// What it says if it does not.
-pub(crate) fn verify(binary: &Path, option: &str, value: &Path) -> Result<(), String> {
-    let mut command = Command::new(binary);
-    command.args(["verify", option]).arg(value).env_remove("BECKET_SERVER");
-    told(&command.output().expect("the binary can be started"))
+impl Place for Site {
+    // That something panicked or failed inside. That a database is away they may tell, as the library does that connects to it.
+    fn complaints(&self) -> Vec<String> {
+        let logs = self.servers.iter().flatten().map(Server::log);
+        let lines: Vec<String> =
+            logs.flat_map(|log| log.lines().map(str::to_owned).collect::<Vec<_>>()).collect();
+        lines.into_iter().filter(|line| line.contains("panicked") || has_failed(line)).collect()
+    }
+
+    // Beside the replicas that serve.
+    fn verify(&self) -> Result<(), String> {
+        told(&self.becket(&["verify"]))
+    }
+}
+
+/// Whether a line of a log tells of a failure inside. Of one that a full disk cut off behind the name of the module, nobody can say.
+fn has_failed(line: &str) -> bool {
+    let told = line.split_once("ERROR becket").and_then(|(_, rest)| rest.split_once(": "));
+    told.is_some_and(|(_, told)| !told.is_empty() && !told.starts_with("the store is unavailable"))
+}
+
+/// Databases of services that are not processes of one site: for each the option that names it to the binary, and its value.
+pub(crate) struct Databases {
+    pub(crate) binary: PathBuf,
+    pub(crate) named: Vec<(&'static str, PathBuf)>,
+}
+
+impl Place for Databases {
+    fn verify(&self) -> Result<(), String> {
+        self.named.iter().try_for_each(|(option, value)| {
+            let mut command = Command::new(&self.binary);
+            command.args(["verify", option]).arg(value).env_remove("BECKET_SERVER");
+            told(&command.output().expect("the binary can be started"))
+        })
+    }
 }
 
 fn told(output: &Output) -> Result<(), String> {

@@ -39,6 +39,13 @@ async fn stations_outlive_a_broken_network() {
 }
 
 #[tokio::test(flavor = "multi_thread")]
+async fn stations_outlive_a_slow_database() {
+    let outcome = faults::slow_database(binary(), 3, SEED).await;
+    check(&outcome, 3);
+    assert!(outcome.unanswered > 0, "{outcome:?}");
+}
+
+#[tokio::test(flavor = "multi_thread")]
 async fn clocks_that_jump_confuse_nobody() {
     check(&faults::clock_sqlite(binary(), 3, SEED).await, 3);
     check(&faults::clock_postgres(binary(), 3, SEED).await, 3);

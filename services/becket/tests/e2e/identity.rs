@@ -5,57 +5,23 @@ use std::net::TcpListener;
 use std::sync::{Arc, Mutex, PoisonError};
 use std::time::{Duration, Instant, SystemTime};
 
-use base64::Engine as _;
-use base64::engine::general_purpose::URL_SAFE_NO_PAD;
 use becket_api::stringing::ListWiresRequest;
 use becket_api::stringing::wire_service_client::WireServiceClient;
 use becket_e2e::Server;
-use jsonwebtoken::{Algorithm, EncodingKey, Header};
-use rcgen::{KeyPair, PKCS_ED25519, PublicKeyData as _};
+use becket_e2e::signer::Signer;
 use rustls::pki_types::PrivateKeyDer;
 use rustls::{ServerConfig, ServerConnection, StreamOwned};
-use serde_json::json;
 use tonic::transport::{Certificate, Channel, ClientTlsConfig, Endpoint};
 use tonic::{Code, Request};
 
 use crate::{binary, data};
 
-/// A key of the provider.
-struct Signer {
-    kid: &'static str,
-    pair: KeyPair,
-}
-
-impl Signer {
-    fn new(kid: &'static str) -> Self {
-        Self { kid, pair: KeyPair::generate_for(&PKCS_ED25519).unwrap() }
-    }
-
-    /// The key set with this key alone.
-    fn set(&self) -> String {
-        let x = URL_SAFE_NO_PAD.encode(self.pair.der_bytes());
-        json!({ "keys": [{ "kty": "OKP", "crv": "Ed25519", "use": "sig", "kid": self.kid, "alg": "EdDSA", "x": x }] }).to_string()
-    }
-
-    #[expect(
-        clippy::disallowed_methods,
-        reason = "the server under test reads the clock of the machine, too"
-    )]
-    fn token(&self) -> String {
-        let now = SystemTime::now().duration_since(SystemTime::UNIX_EPOCH).unwrap().as_secs();
-        let claims = json!({
-            "iss": "https://id.shop.example", "aud": "becket", "sub": "bench-1", "exp": now + 3600, "roles": ["station"],
-        });
-        let header = Header { kid: Some(self.kid.to_owned()), ..Header::new(Algorithm::EdDSA) };
-        // The form of RFC 8410, section 7: fixed bytes, then the seed, which is where the generated key has it, too.
-        let der = self.pair.serialize_der();
-        let begin = der.windows(4).position(|bytes| bytes == [0x04, 0x22, 0x04, 0x20]).unwrap() + 4;
-        let mut short = vec![
-            0x30, 0x2e, 0x02, 0x01, 0x00, 0x30, 0x05, 0x06, 0x03, 0x2b, 0x65, 0x70, 0x04, 0x22, 0x04, 0x20,
-        ];
-        short.extend(&der[begin..begin + 32]);
-        jsonwebtoken::encode(&header, &claims, &EncodingKey::from_ed_der(&short)).unwrap()
-    }
+/// A token that is valid now.
+#[expect(clippy::disallowed_methods, reason = "the server under test reads the clock of the machine, too")]
+fn token(signer: &Signer) -> String {
+    let now = SystemTime::now().duration_since(SystemTime::UNIX_EPOCH).unwrap().as_secs();
+    let now = i64::try_from(now).unwrap();
+    signer.token(now - 1, now + 3600)
 }
 
 /// Answers every request over https with `body`; returns the address and how often it was asked.
@@ -135,9 +101,9 @@ async fn keys_come_over_https_and_new_ones_are_fetched_when_a_token_names_them()
     let tls = ClientTlsConfig::new().ca_certificate(Certificate::from_pem(own.cert.pem()));
     let url = server.url().replace("127.0.0.1", "localhost");
     let channel = Endpoint::from_shared(url).unwrap().tls_config(tls).unwrap().connect().await.unwrap();
-    assert_eq!(list_wires(&channel, &first.token()).await, Ok(()));
+    assert_eq!(list_wires(&channel, &token(&first)).await, Ok(()));
     assert_eq!(
-        list_wires(&channel, &second.token()).await,
+        list_wires(&channel, &token(&second)).await,
         Err(Code::Unauthenticated),
         "a key that nobody published"
     );
@@ -145,7 +111,7 @@ async fn keys_come_over_https_and_new_ones_are_fetched_when_a_token_names_them()
     // The provider changes its keys. A token of the new one is refused until the set may be fetched again, for 20 s at most, and
     // then one of the old key is.
     *served.lock().unwrap() = second.set();
-    while list_wires(&channel, &second.token()).await != Ok(()) {
+    while list_wires(&channel, &token(&second)).await != Ok(()) {
         assert!(
             began.elapsed() < Duration::from_secs(60),
             "the new key was not fetched; log: {}",
@@ -153,7 +119,7 @@ async fn keys_come_over_https_and_new_ones_are_fetched_when_a_token_names_them()
         );
         tokio::time::sleep(Duration::from_millis(500)).await;
     }
-    assert_eq!(list_wires(&channel, &first.token()).await, Err(Code::Unauthenticated));
+    assert_eq!(list_wires(&channel, &token(&first)).await, Err(Code::Unauthenticated));
     let asked = *asked.lock().unwrap();
     assert!(
         (2..=4).contains(&asked),

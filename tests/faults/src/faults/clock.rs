@@ -1,5 +1,5 @@
 //! Clocks that jump by hours, forwards and backwards, while four stations book. The services run in this process, with a clock of
-//! their own: it is the only one that they read.
+//! their own: it is the only one that they read. Beside them one tells callers apart by tokens with a time.
 
 use std::path::Path;
 use std::sync::Arc;
@@ -15,8 +15,9 @@ use tokio::net::TcpListener;
 use tokio_util::sync::CancellationToken;
 
 use super::Trial;
+use super::guard::Guard;
 use crate::report::Outcome;
-use crate::site::{settings, verify};
+use crate::site::{Databases, settings};
 
 /// Farthest jump in either direction.
 const FARTHEST_H: usize = 36;
@@ -37,7 +38,9 @@ pub async fn clock_sqlite(binary: &Path, rounds: usize, seed: u64) -> Outcome {
     let folder = tempfile::tempdir().expect("a folder can be made");
     let path = folder.path().join("becket.db");
     let store = SqliteStore::open(&path, OpenMode::OpenOrCreate).await.expect("a file can be made");
-    clock("SQLite", vec![both(store)], rounds, seed, || verify(binary, "--data", folder.path())).await
+    let databases =
+        Databases { binary: binary.to_owned(), named: vec![("--data", folder.path().to_owned())] };
+    clock("SQLite", vec![both(store)], rounds, seed, &databases).await
 }
 
 /// On PostgreSQL: two replicas whose clocks jump apart from each other.
@@ -51,7 +54,8 @@ pub async fn clock_postgres(binary: &Path, rounds: usize, seed: u64) -> Outcome 
     }
     let folder = tempfile::tempdir().expect("a folder can be made");
     let config = settings(folder.path(), &url, "");
-    clock("PostgreSQL", stores, rounds, seed, || verify(binary, "--config", &config)).await
+    let databases = Databases { binary: binary.to_owned(), named: vec![("--config", config)] };
+    clock("PostgreSQL", stores, rounds, seed, &databases).await
 }
 
 type Stores = (Arc<dyn becket_stringing::Storage>, Arc<dyn becket_cutting::Storage>);
@@ -68,13 +72,15 @@ async fn clock(
     stores: Vec<Stores>,
     rounds: usize,
     seed: u64,
-    verified: impl Fn() -> Result<(), String>,
+    databases: &Databases,
 ) -> Outcome {
     let stop = CancellationToken::new();
-    let (mut doors, mut clocks) = (Vec::new(), Vec::new());
+    let limits: LimitSettings = Settings::load(None, []).expect("the defaults are sound").limits;
+    let (mut doors, mut clocks, mut guards) = (Vec::new(), Vec::new(), Vec::new());
     for stores in stores {
         let clock = Arc::new(Jumping::default());
-        doors.push(serve(stores, &clock, &stop).await);
+        guards.push(Guard::serve(Arc::clone(&stores.0), &clock, limits.clone(), &stop).await);
+        doors.push(serve(stores, &clock, limits.clone(), &stop).await);
         clocks.push(clock);
     }
     let mut trial = Trial::begin("clocks that jump", engine, doors, seed).await;
@@ -86,19 +92,26 @@ async fn clock(
                 i64::try_from(trial.random.below(2 * FARTHEST_H + 1)).unwrap_or(0) - FARTHEST_H as i64;
             clock.0.store(hours * 3_600_000_000, Ordering::Relaxed);
         }
-        trial.settle(Instant::now(), None).await;
+        let jumped = Instant::now();
+        for guard in &guards {
+            trial.outcome.other.extend(guard.check().await);
+        }
+        trial.settle(jumped, databases).await;
         if trial.is_lost() {
             break;
         }
     }
-    trial.verified(verified());
     stop.cancel();
     trial.end()
 }
 
 /// Serves both services with this clock.
-async fn serve((strings, cuts): Stores, clock: &Arc<Jumping>, stop: &CancellationToken) -> Shop {
-    let limits: LimitSettings = Settings::load(None, []).expect("the defaults are sound").limits;
+async fn serve(
+    (strings, cuts): Stores,
+    clock: &Arc<Jumping>,
+    limits: LimitSettings,
+    stop: &CancellationToken,
+) -> Shop {
     let listen = || async { TcpListener::bind("127.0.0.1:0").await.expect("a port is free") };
     let (at_strings, at_cuts) = (listen().await, listen().await);
     let url = |listener: &TcpListener| format!("http://{}", listener.local_addr().expect("it is bound"));

@@ -77,7 +77,7 @@ pub async fn disk_sqlite(binary: &Path, rounds: usize, seed: u64) -> Option<Outc
         disk.fill(left);
         tokio::time::sleep(FULL).await;
         disk.free();
-        trial.settle(Instant::now(), Some(&site)).await;
+        trial.settle(Instant::now(), &site).await;
         if trial.is_lost() {
             break;
         }
@@ -99,7 +99,7 @@ pub async fn disk_postgres(binary: &Path, rounds: usize, seed: u64) -> Option<Ou
         tokio::time::sleep(FULL).await;
         disk.free();
         postgres.ensure();
-        trial.settle(Instant::now(), Some(&site)).await;
+        trial.settle(Instant::now(), &site).await;
         if trial.is_lost() {
             break;
         }

@@ -34,7 +34,7 @@ pub async fn failover(binary: &Path, rounds: usize, seed: u64) -> Outcome {
             pair.crash_primary();
         }
         pair.promote();
-        trial.settle(Instant::now(), Some(&site)).await;
+        trial.settle(Instant::now(), &site).await;
         if trial.is_lost() {
             break;
         }

@@ -33,7 +33,7 @@ async fn kill(fault: &str, mut site: Site, rounds: usize, seed: u64) -> Outcome 
         let gone = Instant::now();
         site.kill(victim);
         site.start(victim);
-        trial.settle(gone, Some(&site)).await;
+        trial.settle(gone, &site).await;
         if trial.is_lost() {
             break;
         }

@@ -3,6 +3,7 @@
 mod clock;
 mod disk;
 mod failover;
+mod guard;
 mod kill;
 mod network;
 mod postgres;
@@ -21,14 +22,25 @@ pub use slow::slow_database;
 use crate::audit::{Audit, check_repeat, drawn};
 use crate::crew::Crew;
 use crate::report::Outcome;
-use crate::site::Site;
 use becket_e2e::Shop;
 use becket_e2e::random::Random;
 
 /// Stations that work at the same time.
 const STATIONS: usize = 4;
-/// The journal is replayed in the first round and then in every one of so many, since that takes longer from round to round.
-const VERIFY_EVERY: usize = 10;
+
+/// Where the services of a trial keep their data, and what they said.
+pub trait Place {
+    /// What the services wrote to standard error and must not have.
+    fn complaints(&self) -> Vec<String> {
+        Vec::new()
+    }
+
+    /// Whether the journal, replayed, gives what is stored.
+    ///
+    /// # Errors
+    /// What `becket verify` says if it does not.
+    fn verify(&self) -> Result<(), String>;
+}
 
 /// A site, its crew and what was found so far.
 pub(crate) struct Trial {
@@ -70,7 +82,7 @@ impl Trial {
     }
 
     /// The fault has been gone since `since`: waits until all stations are answered, lets them pause and looks whether everything holds.
-    pub(crate) async fn settle(&mut self, since: Instant, site: Option<&Site>) {
+    pub(crate) async fn settle(&mut self, since: Instant, place: &impl Place) {
         let took = self.crew.recovered(since).await;
         self.outcome.recovery = self.outcome.recovery.max(took);
         self.crew.pause().await;
@@ -92,16 +104,15 @@ impl Trial {
                 Err(status) => self.outcome.other.push(format!("a repeat was refused: {status:?}")),
             }
         }
-        if let Some(site) = site {
-            self.outcome.other.extend(site.complaints());
-            if self.outcome.rounds % VERIFY_EVERY == 1 {
-                self.verified(site.verify());
-            }
-        }
+        self.outcome.other.extend(place.complaints());
+        self.verify(place);
     }
 
-    /// Notes whether the journal, replayed, gives what is stored.
-    pub(crate) fn verified(&mut self, passed: Result<(), String>) {
+    /// Replays the journal: after every round, so that a round is known by which it does not hold any more.
+    fn verify(&mut self, place: &impl Place) {
+        let begun = Instant::now();
+        let passed = tokio::task::block_in_place(|| place.verify());
+        self.outcome.slowest_verify = self.outcome.slowest_verify.max(begun.elapsed());
         self.outcome.verified.1 += 1;
         match passed {
             Ok(()) => self.outcome.verified.0 += 1,

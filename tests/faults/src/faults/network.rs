@@ -13,7 +13,7 @@ use tonic::Code;
 use super::Trial;
 use crate::proxy::{Proxy, Weather};
 use crate::report::Outcome;
-use crate::site::verify;
+use crate::site::Databases;
 
 /// How long each weather lasts.
 const LASTS: Duration = Duration::from_millis(2500);
@@ -37,6 +37,8 @@ pub async fn network(binary: &Path, rounds: usize, seed: u64) -> Outcome {
     let doors = vec![Shop::lazy(stringing.url(), cutting.url()).expect("addresses")];
     let mut trial = Trial::begin_split("network between the services", "SQLite", doors, seed).await;
     let probe = Probe::new(cutting.url());
+    let named = ["strings", "cuts"].map(|data| ("--data", folder.path().join(data))).to_vec();
+    let databases = Databases { binary: binary.to_owned(), named };
     for round in 0..rounds {
         let weather = match round % 3 {
             0 => Weather::Cut,
@@ -53,13 +55,10 @@ pub async fn network(binary: &Path, rounds: usize, seed: u64) -> Outcome {
         proxy.set(Weather::Fair);
         let fair = Instant::now();
         trial.outcome.other.extend(probe.answered_again(weather).await);
-        trial.settle(fair, None).await;
+        trial.settle(fair, &databases).await;
         if trial.is_lost() {
             break;
         }
-    }
-    for data in ["strings", "cuts"] {
-        trial.verified(verify(binary, "--data", &folder.path().join(data)));
     }
     trial.outcome.fault = format!("{} (cut, slow, half-open)", trial.outcome.fault);
     trial.end()

@@ -26,7 +26,7 @@ pub async fn crash(binary: &Path, rounds: usize, seed: u64) -> Outcome {
         let away = trial.moment(AWAY);
         tokio::time::sleep(away).await;
         postgres.revive();
-        trial.settle(Instant::now(), Some(&site)).await;
+        trial.settle(Instant::now(), &site).await;
         if trial.is_lost() {
             break;
         }

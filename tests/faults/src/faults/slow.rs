@@ -46,7 +46,7 @@ pub async fn slow_database(binary: &Path, rounds: usize, seed: u64) -> Outcome {
             trial.outcome.other.extend(storm(&site.url(0), weather).await);
         }
         proxy.set(Weather::Fair);
-        trial.settle(Instant::now(), Some(&site)).await;
+        trial.settle(Instant::now(), &site).await;
         if trial.is_lost() {
             break;
         }
