@@ -11,10 +11,22 @@ pub struct ListModel;
 /// What was asked of a list, with the answer.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum ListEvent {
-    /// This step was confirmed.
+    /// This step lies behind from now on: it was confirmed, or its piece was lost while it was cut, or its coil came to its end.
     Confirmed(i32),
     /// A step was not confirmed, since this one is the next.
     NextIs(i32),
+    /// It was looked at, or planned anew: so many steps lie behind.
+    Seen {
+        /// Steps that lie behind.
+        behind: i32,
+    },
+    /// The piece of a step that lies behind was lost later.
+    Spoiled {
+        /// The step.
+        step: i32,
+        /// Steps that lie behind, as the answer says.
+        behind: i32,
+    },
 }
 
 impl Model for ListModel {
@@ -26,6 +38,8 @@ impl Model for ListModel {
         match *event {
             ListEvent::Confirmed(step) => (step == done + 1).then_some(step),
             ListEvent::NextIs(step) => (step == done + 1).then_some(*done),
+            ListEvent::Seen { behind } => (behind == *done).then_some(behind),
+            ListEvent::Spoiled { step, behind } => (step <= *done && behind == *done).then_some(behind),
         }
     }
 }
@@ -88,6 +102,26 @@ pub enum CoilEvent {
     },
     /// It was set aside (true), or returned (false).
     SetAside(bool),
+    /// A miscut took wire off it.
+    Lost {
+        /// How much.
+        um: i64,
+        /// What was left, as the answer says.
+        left_um: i64,
+    },
+    /// It came to its end: the books were corrected by so much, and what was left then was scrapped.
+    RanOut {
+        /// The correction.
+        by_um: i64,
+        /// What was scrapped.
+        scrapped_um: i64,
+        /// What was left, as the answer says.
+        left_um: i64,
+    },
+    /// What was left of it was scrapped.
+    Scrapped,
+    /// All of this at once, so that nobody sees a part of it.
+    Together(Vec<CoilEvent>),
 }
 
 impl Model for CoilModel {
@@ -120,6 +154,22 @@ impl Model for CoilModel {
             CoilEvent::SetAside(aside) => {
                 (next.set_aside != *aside).then_some(CoilState { set_aside: *aside, ..next })
             }
+            CoilEvent::Lost { um, left_um } => {
+                next.remaining_um -= um;
+                (next.remaining_um == *left_um && next.remaining_um >= 0).then_some(next)
+            }
+            CoilEvent::RanOut { by_um, scrapped_um, left_um } => {
+                next.remaining_um += by_um - scrapped_um;
+                (next.remaining_um == *left_um && next.remaining_um >= 0).then_some(next)
+            }
+            CoilEvent::Scrapped => {
+                // No list counts on wire that is gone.
+                next.remaining_um = 0;
+                (next.reserved_um() == 0).then_some(next)
+            }
+            CoilEvent::Together(events) => {
+                events.iter().try_fold(next, |state, event| Self::apply(&state, event))
+            }
         }
     }
 }
@@ -146,6 +196,32 @@ mod tests {
         assert!(!check(&[(1, 2, Confirmed(1)), (3, 4, Confirmed(3))]));
     }
 
+    #[test]
+    fn steps_that_come_back_or_are_lost_before_they_are_cut_are_refused() {
+        use ListEvent::{Confirmed, Seen, Spoiled};
+        let check = |events: &[(u64, u64, ListEvent)]| {
+            let events: Vec<_> = events.iter().map(|(from, to, event)| timed(*from, *to, *event)).collect();
+            linearisable::<ListModel>(&0, &events).is_ok()
+        };
+        assert!(check(&[(1, 5, Confirmed(1)), (2, 3, Seen { behind: 0 }), (4, 9, Seen { behind: 1 })]));
+        assert!(!check(&[(1, 5, Confirmed(1)), (6, 7, Seen { behind: 0 })]));
+        assert!(check(&[(1, 5, Confirmed(1)), (2, 6, Spoiled { step: 1, behind: 1 })]));
+        assert!(!check(&[(1, 2, Confirmed(1)), (3, 4, Spoiled { step: 2, behind: 1 })]));
+    }
+
+    #[test]
+    fn what_nobody_was_told_of_may_have_been_done() {
+        use ListEvent::{Confirmed, NextIs, Seen};
+        let open = |called, event| Timed { called, answered: None, operation: event };
+        let check = |events: &[Timed<ListEvent>]| linearisable::<ListModel>(&0, events).is_ok();
+        let first = open(1, Confirmed(1));
+        assert!(check(&[first.clone(), timed(2, 3, NextIs(1)), timed(4, 5, NextIs(2))]));
+        assert!(check(&[first.clone(), timed(2, 3, NextIs(1)), timed(4, 5, Confirmed(1))]));
+        // Not undone again, and once.
+        assert!(!check(&[first.clone(), timed(2, 3, NextIs(2)), timed(4, 5, NextIs(1))]));
+        assert!(!check(&[first, timed(2, 3, NextIs(2)), timed(4, 5, Seen { behind: 2 })]));
+    }
+
     fn coil(events: &[(u64, u64, CoilEvent)]) -> bool {
         let start = CoilState { remaining_um: 100, ..CoilState::default() };
         let events: Vec<_> =
@@ -164,6 +240,34 @@ mod tests {
         // Unless the first gives it up meanwhile.
         assert!(coil(&[(1, 5, counts("A", 60)), (1, 9, counts("B", 41)), (6, 8, counts("A", 0))]));
         assert!(!coil(&[(1, 2, CoilEvent::SetAside(true)), (3, 4, counts("A", 1))]));
+    }
+
+    #[test]
+    fn a_list_that_still_counts_on_a_coil_that_is_gone_is_refused() {
+        let around = |um| CoilEvent::Together(vec![counts("A", um), CoilEvent::SetAside(true)]);
+        let planned = (1, 2, counts("A", 60));
+        let seen = |remaining_um, reserved_um| CoilEvent::Seen { remaining_um, reserved_um };
+        assert!(coil(&[planned.clone(), (3, 6, around(0)), (4, 5, seen(100, 60)), (7, 8, seen(100, 0))]));
+        // Set aside, and the list not yet planned anew.
+        assert!(!coil(&[planned.clone(), (3, 4, around(0)), (5, 6, seen(100, 60))]));
+        // Planned on it afterwards.
+        assert!(!coil(&[planned.clone(), (3, 4, around(0)), (5, 6, counts("B", 1))]));
+        let scrapped = |um| CoilEvent::Together(vec![counts("A", um), CoilEvent::Scrapped]);
+        assert!(coil(&[planned.clone(), (3, 4, scrapped(0)), (5, 6, seen(0, 0))]));
+        assert!(!coil(&[planned, (3, 4, scrapped(10))]));
+    }
+
+    #[test]
+    fn miscuts_and_ends_of_coils_are_counted() {
+        let miscut =
+            |left_um| CoilEvent::Together(vec![CoilEvent::Lost { um: 15, left_um }, counts("A", 60)]);
+        let seen = |remaining_um, reserved_um| CoilEvent::Seen { remaining_um, reserved_um };
+        assert!(coil(&[(1, 2, counts("A", 60)), (3, 4, miscut(85)), (5, 6, seen(85, 60))]));
+        assert!(!coil(&[(1, 2, counts("A", 60)), (3, 4, miscut(100))]));
+        assert!(!coil(&[(1, 2, counts("A", 60)), (3, 4, miscut(85)), (5, 6, seen(100, 60))]));
+        let ended = |scrapped_um| CoilEvent::RanOut { by_um: -70, scrapped_um, left_um: 0 };
+        assert!(coil(&[(1, 2, ended(30)), (3, 4, seen(0, 0))]));
+        assert!(!coil(&[(1, 2, ended(29))]));
     }
 
     #[test]
