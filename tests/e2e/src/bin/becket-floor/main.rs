@@ -25,8 +25,8 @@ struct Options {
     /// Plans made anew
     #[arg(long, default_value_t = 120, value_parser = clap::value_parser!(u32).range(1..=1000))]
     calls: u32,
-    /// Searches that are dropped
-    #[arg(long, default_value_t = 60, value_parser = clap::value_parser!(u32).range(1..=1000))]
+    /// Searches that are dropped, of each size
+    #[arg(long, default_value_t = 20, value_parser = clap::value_parser!(u32).range(1..=1000))]
     drops: u32,
 }
 
@@ -81,8 +81,5 @@ async fn run(options: &Options) -> Result<(), Failure> {
     for times in &day.times {
         println!("{}", times.row());
     }
-    for times in &stop::measure(options.drops).await? {
-        println!("{}", times.row());
-    }
-    Ok(())
+    stop::measure(options.drops, |times| println!("{}", times.row())).await
 }

@@ -22,14 +22,15 @@ const CASES: [(&str, i64, i64, u32); 3] = [
 /// An answer that takes longer has met its deadline; any earlier refusal is a fault.
 const FAR_TOO_LONG: Duration = Duration::from_secs(5);
 
-pub(crate) async fn measure(drops: u32) -> Result<Vec<Times>, Failure> {
+/// Measures case by case and hands each over when it is done: on a busy machine all of them take minutes.
+pub(crate) async fn measure(drops: u32, done: impl Fn(&Times)) -> Result<(), Failure> {
     let running = Running::start(|limits| limits.max_computations = 1).await?;
     let plans = PlanServiceClient::new(running.shop.cutting.clone());
     let mut alone = Times::of("PlanCuts of one piece, by itself")?;
     for _ in 0..drops {
         alone.add(small(plans.clone()).await?)?;
     }
-    let mut measured = Vec::new();
+    done(&alone);
     for (what, pieces, coils, longest_ms) in CASES {
         let request = large(pieces, coils);
         let mut times = Times::of(what)?;
@@ -48,11 +49,9 @@ pub(crate) async fn measure(drops: u32) -> Result<Vec<Times>, Failure> {
             call.abort();
             times.add(small_after(plans.clone()).await?.saturating_sub(alone.median()))?;
         }
-        measured.push(times);
+        done(&times);
     }
-    measured.insert(0, alone);
-    running.stop().await?;
-    Ok(measured)
+    running.stop().await
 }
 
 /// As [`small`]; where its deadline passes first, the time till then, so that the figure is too small and not left out.
