@@ -1,5 +1,7 @@
 //! What a transition changes.
 
+use std::collections::BTreeMap;
+
 use crate::coil::{Booking, CoilState};
 use crate::cut_list::{CutList, CutListHeader, Shortage, count_pieces};
 use crate::figures::PlanFigures;
@@ -65,30 +67,44 @@ impl FloorChange {
     pub fn applied_to(&self, list: &CutList) -> CutList {
         CutList {
             header: self.header.clone(),
-            steps: self.steps_after(&list.steps),
+            steps: self.steps_after(&list.steps).cloned().collect(),
             shortages: self.shortages.clone().unwrap_or_else(|| list.shortages.clone()),
         }
     }
 
-    fn steps_after(&self, before: &[Step]) -> Vec<Step> {
-        let mut steps = before.to_vec();
+    /// Changes the list.
+    pub fn apply_to(&self, list: &mut CutList) {
+        if self.replace_pending.is_some() {
+            *list = self.applied_to(list);
+            return;
+        }
+        list.header.clone_from(&self.header);
         for changed in &self.changed_steps {
-            if let Some(step) = steps.iter_mut().find(|step| step.step_number == changed.step_number) {
-                *step = changed.clone();
+            if let Some(step) = list.steps.iter_mut().find(|step| step.step_number == changed.step_number) {
+                step.clone_from(changed);
             }
         }
-        if let Some(pending) = &self.replace_pending {
-            steps.retain(|step| !step.is_pending());
-            steps.extend(self.added_steps.iter().cloned());
-            steps.extend(pending.iter().cloned());
+        if let Some(shortages) = &self.shortages {
+            list.shortages.clone_from(shortages);
         }
-        steps
+    }
+
+    fn steps_after<'a>(&'a self, before: &'a [Step]) -> impl Iterator<Item = &'a Step> + Clone {
+        let changed: BTreeMap<u32, &Step> =
+            self.changed_steps.iter().map(|step| (step.step_number, step)).collect();
+        let replaced = self.replace_pending.as_deref();
+        let stay = before.iter().map(move |step| changed.get(&step.step_number).copied().unwrap_or(step));
+        let stay = stay.filter(move |step| replaced.is_none() || !step.is_pending());
+        let added = replaced.map(|_| self.added_steps.as_slice());
+        stay.chain(added.unwrap_or_default()).chain(replaced.unwrap_or_default())
     }
 
     /// Brings the counts and figures of the header in line with the steps.
     pub(crate) fn recount(&mut self, list: &CutList) {
         let steps = self.steps_after(&list.steps);
-        (self.header.pieces_done, self.header.pieces_pending) = count_pieces(&steps);
-        self.header.figures = PlanFigures::of(&steps);
+        let counts = count_pieces(steps.clone());
+        let figures = PlanFigures::of(steps);
+        (self.header.pieces_done, self.header.pieces_pending) = counts;
+        self.header.figures = figures;
     }
 }

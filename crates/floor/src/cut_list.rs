@@ -264,12 +264,13 @@ impl CutList {
 }
 
 /// Good and pending pieces among steps.
-pub(crate) fn count_pieces(steps: &[Step]) -> (u32, u32) {
-    let count = |test: fn(&Step) -> bool| {
-        u32::try_from(steps.iter().filter(|step| step.kind == StepKind::Cut && test(step)).count())
-            .unwrap_or(u32::MAX)
-    };
-    (count(Step::is_good_cut), count(Step::is_pending))
+pub(crate) fn count_pieces<'a>(steps: impl IntoIterator<Item = &'a Step>) -> (u32, u32) {
+    let (mut good, mut pending) = (0_u32, 0_u32);
+    for step in steps.into_iter().filter(|step| step.kind == StepKind::Cut) {
+        good = good.saturating_add(u32::from(step.is_good_cut()));
+        pending = pending.saturating_add(u32::from(step.is_pending()));
+    }
+    (good, pending)
 }
 
 /// Wire that a list counts on and has not cut yet, by coil: trims and pieces of its pending steps.

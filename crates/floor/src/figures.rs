@@ -31,7 +31,7 @@ pub struct PlanFigures {
 impl PlanFigures {
     /// Sums up steps. Lengths that do not fit are cut off at the largest length.
     #[must_use]
-    pub fn of(steps: &[Step]) -> Self {
+    pub fn of<'a>(steps: impl IntoIterator<Item = &'a Step>) -> Self {
         let mut figures = Self::default();
         let mut used: BTreeSet<&CoilId> = BTreeSet::new();
         let mut tails: BTreeMap<&CoilId, Um> = BTreeMap::new();

@@ -70,7 +70,7 @@ pub use lifecycle::{cancel, finish, replace_pending, start};
 pub use lost_coil::{counts_on, forget_coil, plan_around};
 pub use moves::PlanMoves;
 pub use plan_frame::{PieceNeed, PlanFrame, PlannedSteps, SerialNeed, pending_needs};
-pub use predict::predict;
+pub use predict::{predict, predict_next};
 pub use receive::{Amount, MAX_COIL_LENGTH, NewCoil, receipt_faults};
 pub use replan_frame::{EarlierCut, ReplanFrame};
 pub use run_out::{RunOut, run_out, run_out_with_replan};

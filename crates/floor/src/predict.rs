@@ -44,17 +44,33 @@ impl FloorChange {
         mut coils: Vec<FloorCoil>,
         ahead: &BTreeMap<CoilId, Um>,
     ) -> CutList {
-        for FloorCoil { coil, .. } in &mut coils {
+        self.book_on(&mut coils);
+        predict(&self.applied_to(before), &coils, ahead)
+    }
+
+    /// Books the change on coils.
+    pub fn book_on(&self, coils: &mut [FloorCoil]) {
+        for FloorCoil { coil, .. } in coils {
             let coil_id = coil.coil_id.clone();
             for booking in self.bookings.iter().filter(|booking| booking.coil_id == coil_id) {
-                // A booking that does not fit is refused when the change is stored; nobody sees this prediction then.
+                // A booking that does not fit is refused when the change is stored; nobody sees a prediction then.
                 let _ = coil.apply(booking);
             }
             let state = self.coil_states.iter().rev().find(|(changed, _)| *changed == coil_id);
             coil.state = state.map_or(coil.state, |(_, state)| *state);
         }
-        predict(&self.applied_to(before), &coils, ahead)
     }
+}
+
+/// The step that comes next on a list, with what it will leave as [`predict`] tells it. Of `coils` and `ahead` only the coil of
+/// the step counts.
+#[must_use]
+pub fn predict_next(list: &CutList, coils: &[FloorCoil], ahead: &BTreeMap<CoilId, Um>) -> Option<Step> {
+    let mut next = list.next()?.clone();
+    if let Some(coil) = coils.iter().find(|coil| coil.coil.coil_id == next.coil_id) {
+        Entry::of(coil, ahead).pass(&mut next);
+    }
+    Some(next)
 }
 
 /// A coil as the steps so far will leave it.

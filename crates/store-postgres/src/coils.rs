@@ -3,9 +3,11 @@
 use async_trait::async_trait;
 use becket_floor::{Coil, CoilId, EvidenceState, FloorCoil, ListId, StationId, WireId};
 use becket_store::tables::{
-    Code, CoilTables, EvidenceRow, corrupt, each_list_id, floor_coil_of, rule_of, stored_coil_of, unsigned,
+    Code, CoilTables, Columns, EvidenceRow, LockedCoil, corrupt, each_list_id, floor_coil_of, locked_coil_of,
+    rule_of, stored_coil_of, unsigned,
 };
 use becket_store::{CoilFilter, EvidenceRecord, Kind, Page, PageRequest, StockRule, StoreError, StoredCoil};
+use becket_units::Um;
 use sqlx::PgConnection;
 
 use crate::PostgresStore;
@@ -16,15 +18,17 @@ use crate::write::{Turn, Write};
 
 #[async_trait]
 impl CoilTables for Write<'_> {
-    async fn lock_coils(&mut self, coil_ids: &[CoilId]) -> Result<(), StoreError> {
+    async fn lock_coils(&mut self, coil_ids: &[CoilId]) -> Result<Vec<LockedCoil>, StoreError> {
         let coil_ids: Vec<&str> = coil_ids.iter().map(|id| id.as_str()).collect();
-        // Rows are locked as the sort gives them, so in one order for all. References to a coil are not held up.
-        sqlx::query("SELECT 1 FROM coils WHERE coil_id = ANY($1) ORDER BY coil_id FOR NO KEY UPDATE")
-            .bind(coil_ids)
-            .execute(self.db())
-            .await
-            .map_err(engine)?;
-        Ok(())
+        // Rows are locked as the sort gives them, so in one order for all, and come as whoever was waited for left them. References
+        // to a coil are not held up.
+        let rows =
+            sqlx::query("SELECT * FROM coils WHERE coil_id = ANY($1) ORDER BY coil_id FOR NO KEY UPDATE")
+                .bind(coil_ids)
+                .fetch_all(self.db())
+                .await
+                .map_err(engine)?;
+        each(rows, locked_coil_of)
     }
 
     async fn lock_receipt(&mut self) -> Result<(), StoreError> {
@@ -249,12 +253,16 @@ pub(crate) async fn list(
 // A coil as the floor sees it from list ?2, or from none. With no list the comparison is with NULL, and all is by others.
 macro_rules! floor_coil_sql {
     ($rest:literal) => {
+        floor_coil_sql!("", $rest)
+    };
+    ($more:literal, $rest:literal) => {
         concat!(
             "SELECT c.*, COALESCE((SELECT SUM(s.length_um)::bigint FROM cut_steps s WHERE s.coil_id = c.coil_id \
              AND s.state = 'pending' AND s.kind IN ('mount', 'cut') \
              AND s.list_number IS DISTINCT FROM (SELECT list_number FROM cut_lists WHERE list_id = $2)), 0) AS reserved_um, \
-             COALESCE(r.smallest_remnant_um, 0) AS smallest_remnant_um, m.station_id, m.reel_position \
-             FROM coils c LEFT JOIN stock_rules r ON r.wire_id = c.wire_id LEFT JOIN mounts m ON m.coil_id = c.coil_id ",
+             COALESCE(r.smallest_remnant_um, 0) AS smallest_remnant_um, m.station_id, m.reel_position ",
+            $more,
+            " FROM coils c LEFT JOIN stock_rules r ON r.wire_id = c.wire_id LEFT JOIN mounts m ON m.coil_id = c.coil_id ",
             $rest
         )
     };
@@ -300,6 +308,27 @@ pub(crate) async fn read_floor_coils(
         .await
         .map_err(engine)?;
     each(rows, floor_coil_of)
+}
+
+/// Coils as a list sees them, with the wire of each that running lists with a lower number count on.
+pub(crate) async fn coils_ahead(
+    db: &mut PgConnection,
+    coil_ids: &[CoilId],
+    seen_from: &ListId,
+) -> Result<Vec<(FloorCoil, Um)>, StoreError> {
+    let coil_ids: Vec<&str> = coil_ids.iter().map(|id| id.as_str()).collect();
+    let rows = sqlx::query(floor_coil_sql!(
+        ", COALESCE((SELECT SUM(s.length_um)::bigint FROM cut_steps s JOIN cut_lists l ON l.list_number = s.list_number \
+         WHERE s.coil_id = c.coil_id AND s.state = 'pending' AND s.kind IN ('mount', 'cut') AND l.state = 'running' \
+         AND l.list_number < (SELECT list_number FROM cut_lists WHERE list_id = $2)), 0) AS ahead_um",
+        "WHERE c.coil_id = ANY($1) ORDER BY c.coil_id"
+    ))
+    .bind(coil_ids)
+    .bind(seen_from.as_str())
+    .fetch_all(db)
+    .await
+    .map_err(engine)?;
+    each(rows, |row| Ok((floor_coil_of(row)?, Um::new(row.integer("ahead_um")?))))
 }
 
 pub(crate) async fn list_rules(

@@ -17,15 +17,6 @@ use crate::{cut_lists, steps};
 
 #[async_trait]
 impl FloorTables for Write<'_> {
-    async fn lock_list(&mut self, list_id: &ListId) -> Result<(), StoreError> {
-        sqlx::query("SELECT 1 FROM cut_lists WHERE list_id = $1 FOR NO KEY UPDATE")
-            .bind(list_id.as_str())
-            .execute(self.db())
-            .await
-            .map_err(engine)?;
-        Ok(())
-    }
-
     async fn last_list_number(&mut self) -> Result<i64, StoreError> {
         self.take_turns(Turn::Lists).await?;
         sqlx::query_scalar("SELECT COALESCE(MAX(list_number), 0) FROM cut_lists")
@@ -36,6 +27,10 @@ impl FloorTables for Write<'_> {
 
     async fn read_header(&mut self, list_id: &ListId) -> Result<(i64, StoredHeader), StoreError> {
         cut_lists::header(self.db(), list_id).await
+    }
+
+    async fn lock_header(&mut self, list_id: &ListId) -> Result<(i64, StoredHeader), StoreError> {
+        cut_lists::locked_header(self.db(), list_id).await
     }
 
     async fn insert_header(&mut self, number: i64, header: &CutListHeader) -> Result<(), StoreError> {

@@ -16,9 +16,12 @@ use crate::errors::engine;
 use crate::news;
 
 /// Entries that are moved in one transaction.
-const BATCH: i64 = 500;
+const BATCH: usize = 500;
 /// Entries of a replica that ended between its commit and the move are found after this time.
 const LOOK_EVERY: Duration = Duration::from_secs(1);
+/// Rest between two moves: what is written meanwhile is moved together, which spares the database most of the work when much is written, and
+/// readers are told later by no more than this.
+const PACE: Duration = Duration::from_millis(5);
 /// How long to rest when the database does not answer.
 const REST: Duration = Duration::from_millis(500);
 
@@ -57,10 +60,13 @@ async fn run(pool: PgPool, wake: Arc<Notify>) {
     loop {
         // Woken or not, it looks: whoever wrote may be another replica.
         drop(tokio::time::timeout(LOOK_EVERY, wake.notified()).await);
-        if let Err(error) = move_all(&pool).await {
-            tracing::debug!(%error, "entries could not be moved into the journal yet");
-            tokio::time::sleep(REST).await;
-            wake.notify_one();
+        match move_all(&pool).await {
+            Ok(()) => tokio::time::sleep(PACE).await,
+            Err(error) => {
+                tracing::debug!(%error, "entries could not be moved into the journal yet");
+                tokio::time::sleep(REST).await;
+                wake.notify_one();
+            }
         }
     }
 }
@@ -77,12 +83,16 @@ pub(crate) async fn move_all(pool: &PgPool) -> Result<(), StoreError> {
         }
         let mut tx =
             pool.begin_with("BEGIN ISOLATION LEVEL READ COMMITTED READ WRITE").await.map_err(engine)?;
-        move_batch(&mut tx).await?;
+        let moved = move_batch(&mut tx).await?;
         tx.commit().await.map_err(engine)?;
+        if moved < BATCH {
+            return Ok(());
+        }
     }
 }
 
-async fn move_batch(db: &mut PgConnection) -> Result<(), StoreError> {
+/// Moves up to [`BATCH`] entries; returns how many.
+async fn move_batch(db: &mut PgConnection) -> Result<usize, StoreError> {
     // Waits for another one that moves; what it has moved is then no longer seen by the next statement.
     let (sequence, hash): (i64, Vec<u8>) =
         sqlx::query_as("SELECT sequence, hash FROM journal_head FOR UPDATE")
@@ -94,13 +104,14 @@ async fn move_batch(db: &mut PgConnection) -> Result<(), StoreError> {
         "DELETE FROM journal_inbox WHERE xmin IN (SELECT xmin FROM journal_inbox ORDER BY id LIMIT $1) \
          RETURNING *, xmin::text AS writer",
     )
-    .bind(BATCH)
+    .bind(i64::try_from(BATCH).unwrap_or(i64::MAX))
     .fetch_all(&mut *db)
     .await
     .map_err(engine)?;
     let mut entries = write_by_write(rows)?;
     journal::chain(sequence, bytes_32(hash)?, &mut entries);
-    append(db, &entries).await
+    append(db, &entries).await?;
+    Ok(entries.len())
 }
 
 /// Entries of rows of the inbox, which name their transaction as `writer`: write by write, in the order of the first entry of each. Two

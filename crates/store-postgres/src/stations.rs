@@ -121,7 +121,7 @@ pub(crate) async fn one(store: &PostgresStore, station_id: &StationId) -> Result
     read(&mut tx, station_id).await
 }
 
-async fn read(db: &mut PgConnection, station_id: &StationId) -> Result<StoredStation, StoreError> {
+pub(crate) async fn read(db: &mut PgConnection, station_id: &StationId) -> Result<StoredStation, StoreError> {
     let row = sqlx::query("SELECT * FROM stations WHERE station_id = $1")
         .bind(station_id.as_str())
         .fetch_optional(&mut *db)

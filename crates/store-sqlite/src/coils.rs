@@ -3,9 +3,11 @@
 use async_trait::async_trait;
 use becket_floor::{Coil, CoilId, EvidenceState, FloorCoil, ListId, StationId, WireId};
 use becket_store::tables::{
-    Code, CoilTables, EvidenceRow, corrupt, each_list_id, floor_coil_of, rule_of, stored_coil_of, unsigned,
+    Code, CoilTables, Columns, EvidenceRow, LockedCoil, corrupt, each_list_id, floor_coil_of, locked_coil_of,
+    rule_of, stored_coil_of, unsigned,
 };
 use becket_store::{CoilFilter, EvidenceRecord, Kind, Page, PageRequest, StockRule, StoreError, StoredCoil};
+use becket_units::Um;
 use sqlx::SqliteConnection;
 
 use crate::SqliteStore;
@@ -16,6 +18,18 @@ use crate::write::Write;
 
 #[async_trait]
 impl CoilTables for Write<'_> {
+    async fn lock_coils(&mut self, coil_ids: &[CoilId]) -> Result<Vec<LockedCoil>, StoreError> {
+        let coil_ids: Vec<&str> = coil_ids.iter().map(|id| id.as_str()).collect();
+        let rows = sqlx::query(
+            "SELECT * FROM coils WHERE coil_id IN (SELECT value FROM json_each(?)) ORDER BY coil_id",
+        )
+        .bind(serde_json::to_string(&coil_ids).map_err(corrupt)?)
+        .fetch_all(self.db())
+        .await
+        .map_err(engine)?;
+        each(rows, locked_coil_of)
+    }
+
     async fn insert_coil(&mut self, coil: &Coil) -> Result<bool, StoreError> {
         let now_us = self.ctx.now_us;
         let inserted = sqlx::query(
@@ -232,12 +246,16 @@ pub(crate) async fn list(
 // A coil as the floor sees it from list ?2, or from none. `IS NOT NULL` holds for every step, so with no list all is by others.
 macro_rules! floor_coil_sql {
     ($rest:literal) => {
+        floor_coil_sql!("", $rest)
+    };
+    ($more:literal, $rest:literal) => {
         concat!(
             "SELECT c.*, COALESCE((SELECT SUM(s.length_um) FROM cut_steps s WHERE s.coil_id = c.coil_id \
              AND s.state = 'pending' AND s.kind IN ('mount', 'cut') \
              AND s.list_number IS NOT (SELECT list_number FROM cut_lists WHERE list_id = ?2)), 0) AS reserved_um, \
-             COALESCE(r.smallest_remnant_um, 0) AS smallest_remnant_um, m.station_id, m.reel_position \
-             FROM coils c LEFT JOIN stock_rules r ON r.wire_id = c.wire_id LEFT JOIN mounts m ON m.coil_id = c.coil_id ",
+             COALESCE(r.smallest_remnant_um, 0) AS smallest_remnant_um, m.station_id, m.reel_position ",
+            $more,
+            " FROM coils c LEFT JOIN stock_rules r ON r.wire_id = c.wire_id LEFT JOIN mounts m ON m.coil_id = c.coil_id ",
             $rest
         )
     };
@@ -285,6 +303,27 @@ pub(crate) async fn read_floor_coils(
     .await
     .map_err(engine)?;
     each(rows, floor_coil_of)
+}
+
+/// Coils as a list sees them, with the wire of each that running lists with a lower number count on.
+pub(crate) async fn coils_ahead(
+    db: &mut SqliteConnection,
+    coil_ids: &[CoilId],
+    seen_from: &ListId,
+) -> Result<Vec<(FloorCoil, Um)>, StoreError> {
+    let coil_ids: Vec<&str> = coil_ids.iter().map(|id| id.as_str()).collect();
+    let rows = sqlx::query(floor_coil_sql!(
+        ", COALESCE((SELECT SUM(s.length_um) FROM cut_steps s JOIN cut_lists l ON l.list_number = s.list_number \
+         WHERE s.coil_id = c.coil_id AND s.state = 'pending' AND s.kind IN ('mount', 'cut') AND l.state = 'running' \
+         AND l.list_number < (SELECT list_number FROM cut_lists WHERE list_id = ?2)), 0) AS ahead_um",
+        "WHERE c.coil_id IN (SELECT value FROM json_each(?1)) ORDER BY c.coil_id"
+    ))
+    .bind(serde_json::to_string(&coil_ids).map_err(corrupt)?)
+    .bind(seen_from.as_str())
+    .fetch_all(db)
+    .await
+    .map_err(engine)?;
+    each(rows, |row| Ok((floor_coil_of(row)?, Um::new(row.integer("ahead_um")?))))
 }
 
 pub(crate) async fn list_rules(

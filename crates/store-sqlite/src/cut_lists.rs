@@ -38,12 +38,28 @@ pub(crate) async fn header(
         .fetch_optional(&mut *db)
         .await
         .map_err(engine)?;
-    let row =
-        row.ok_or_else(|| StoreError::NotFound { kind: Kind::CutList, id: list_id.as_str().to_owned() })?;
-    let row = Cells(row);
+    let row = Cells(row.ok_or_else(|| missing(list_id))?);
     let number = list_number_of(&row)?;
     let serials = serials(&mut *db, number).await?;
     Ok((number, header_of(&row, serials, levels(db, number).await?)?))
+}
+
+/// The number and the header of a list without serials and levels.
+pub(crate) async fn bare_header(
+    db: &mut SqliteConnection,
+    list_id: &ListId,
+) -> Result<(i64, StoredHeader), StoreError> {
+    let row = sqlx::query("SELECT * FROM cut_lists WHERE list_id = ?")
+        .bind(list_id.as_str())
+        .fetch_optional(db)
+        .await
+        .map_err(engine)?;
+    let row = Cells(row.ok_or_else(|| missing(list_id))?);
+    Ok((list_number_of(&row)?, header_of(&row, Vec::new(), Vec::new())?))
+}
+
+fn missing(list_id: &ListId) -> StoreError {
+    StoreError::NotFound { kind: Kind::CutList, id: list_id.as_str().to_owned() }
 }
 
 pub(crate) async fn list(

@@ -29,6 +29,10 @@ impl FloorTables for Write<'_> {
         cut_lists::header(self.db(), list_id).await
     }
 
+    async fn lock_header(&mut self, list_id: &ListId) -> Result<(i64, StoredHeader), StoreError> {
+        cut_lists::bare_header(self.db(), list_id).await
+    }
+
     async fn insert_header(&mut self, number: i64, header: &CutListHeader) -> Result<(), StoreError> {
         let now_us = self.ctx.now_us;
         sqlx::query(

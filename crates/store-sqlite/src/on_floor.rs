@@ -4,12 +4,12 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use becket_floor::{CoilId, ListId, StationId};
 use becket_store::tables::corrupt;
-use becket_store::{ListOnFloor, StoreError};
+use becket_store::{ListOnFloor, StoreError, Workplace};
 use becket_units::Um;
 
 use crate::SqliteStore;
 use crate::errors::engine;
-use crate::{coils, cut_lists};
+use crate::{coils, cut_lists, stations};
 
 pub(crate) async fn list(
     store: &SqliteStore,
@@ -42,6 +42,18 @@ pub(crate) async fn list(
         ahead_planned.insert(coil_id, Um::new(planned));
     }
     Ok(ListOnFloor { list, coils, ahead_running, ahead_planned })
+}
+
+pub(crate) async fn workplace(
+    store: &SqliteStore,
+    station_id: &StationId,
+    list_id: &ListId,
+    coil_ids: &[CoilId],
+) -> Result<Workplace, StoreError> {
+    let mut db = store.reader.acquire().await.map_err(engine)?;
+    let station = stations::read(&mut db, station_id).await?;
+    let found = coils::coils_ahead(&mut db, coil_ids, list_id).await?;
+    Ok(Workplace::of(station, found))
 }
 
 pub(crate) async fn wanted_elsewhere(

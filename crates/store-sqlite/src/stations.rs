@@ -112,7 +112,10 @@ pub(crate) async fn one(store: &SqliteStore, station_id: &StationId) -> Result<S
     read(&mut tx, station_id).await
 }
 
-async fn read(db: &mut SqliteConnection, station_id: &StationId) -> Result<StoredStation, StoreError> {
+pub(crate) async fn read(
+    db: &mut SqliteConnection,
+    station_id: &StationId,
+) -> Result<StoredStation, StoreError> {
     let row = sqlx::query("SELECT * FROM stations WHERE station_id = ?")
         .bind(station_id.as_str())
         .fetch_optional(&mut *db)

@@ -207,6 +207,26 @@ impl ListOnFloor {
     }
 }
 
+/// A station and coils as a list finds them: all that decides on its next steps beside the list itself.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Workplace {
+    /// The station.
+    pub station: StoredStation,
+    /// The coils that were asked for and are there, as the list sees them; by id.
+    pub coils: Vec<FloorCoil>,
+    /// Wire that running lists with a lower number count on, by coil.
+    pub ahead_running: BTreeMap<CoilId, Um>,
+}
+
+impl Workplace {
+    /// Puts together what an engine found: a station, and coils with what running lists with a lower number count on.
+    #[must_use]
+    pub fn of(station: StoredStation, found: Vec<(FloorCoil, Um)>) -> Self {
+        let ahead_running = found.iter().map(|(coil, ahead)| (coil.coil.coil_id.clone(), *ahead)).collect();
+        Self { station, coils: found.into_iter().map(|(coil, _)| coil).collect(), ahead_running }
+    }
+}
+
 /// A cut list without steps and shortages.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct StoredHeader {
@@ -460,6 +480,18 @@ pub trait CutStore: Engine {
     /// # Errors
     /// [`StoreError::NotFound`] for the list.
     async fn cut_list_on_floor(&self, list_id: &ListId, more: &[CoilId]) -> Result<ListOnFloor, StoreError>;
+
+    /// A station and coils as a list finds them. Station and coils may be of two moments; whoever decides upon them names the versions of the
+    /// coils, which change with what is mounted, too.
+    ///
+    /// # Errors
+    /// [`StoreError::NotFound`] for the station. Coils that are not there are passed over.
+    async fn workplace(
+        &self,
+        station_id: &StationId,
+        list_id: &ListId,
+        coil_ids: &[CoilId],
+    ) -> Result<Workplace, StoreError>;
 
     /// Coils of which lists of other stations than this one still want to cut.
     ///

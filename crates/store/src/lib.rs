@@ -37,7 +37,7 @@ pub use context::{Answer, Document, Engine, Listener, News, Outdated, Stored, Wr
 pub use cut_store::{
     Claim, CoilChange, CoilChanged, CoilFilter, CutListFilter, CutRecord, CutStore, Decided, Decision,
     EvidenceRecord, ListOnFloor, LotSerial, RefuseIf, StockRule, StoredCoil, StoredCutList, StoredHeader,
-    StoredStation, Unmounted,
+    StoredStation, Unmounted, Workplace,
 };
 pub use error::{Kind, StoreError};
 pub use floor_json::{change_json, coil_json, list_json, mount_json, rule_json, station_json};

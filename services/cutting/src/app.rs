@@ -7,6 +7,7 @@ use becket_service_kit::{Clock, ComputePool};
 use becket_store::{CutStore, JournalStore, StoreError};
 
 use crate::changes::{Following, ListChanges};
+use crate::seen::Seen;
 use crate::turns::Turns;
 use crate::upstream::StringingClient;
 
@@ -28,6 +29,8 @@ pub(crate) struct App {
     _following: Following,
     /// Lets the calls that change one list take turns.
     pub(crate) turns: Turns,
+    /// Lists as they were confirmed last.
+    pub(crate) seen: Seen,
 }
 
 impl App {
@@ -44,6 +47,7 @@ impl App {
             pool: ComputePool::new(max_computations),
             changes,
             turns: Turns::default(),
+            seen: Seen::default(),
             store,
             clock,
             stringing,

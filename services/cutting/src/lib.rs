@@ -25,6 +25,7 @@ mod paging;
 mod planning;
 mod run;
 mod schedule;
+mod seen;
 mod status;
 mod turns;
 mod upstream;

@@ -8,8 +8,8 @@ use becket_units::Um;
 
 use super::Factory;
 use super::samples::{
-    coil, commit, confirm, confirming, ctx, finish, list, mm, page, piece_id, plan, serial_id, start,
-    station, stock, text,
+    coil, coil_id, commit, confirm, confirming, ctx, finish, list, mm, page, piece_id, plan, serial_id,
+    start, station, stock, text,
 };
 use crate::{CutListFilter, CutStore, JournalStore, Kind, StoreError};
 
@@ -325,4 +325,42 @@ pub async fn lots_are_traced(factory: &impl Factory) {
     assert_eq!((second.items[0].serial_id.as_str(), second.next), ("S2", None));
     let none = LotId::new("L9").unwrap();
     assert!(store.serials_of_lot(&none, &page(9, None)).await.unwrap().items.is_empty());
+}
+
+pub async fn a_workplace_tells_what_a_list_finds(factory: &impl Factory) {
+    let store = factory.open().await;
+    let (c1, c2) = (coil("C1", "L1", "2026-01-01", 10_000), coil("C2", "L1", "2026-01-01", 10_000));
+    stock(&store, vec![c1.clone(), c2.clone()]).await;
+    store.save_station(&ctx("other"), station_named("other"), None, text()).await.unwrap();
+    // The first runs and the second waits at one station, the third runs at another.
+    for (serial, station) in [("S1", "bench"), ("S2", "bench"), ("S3", "other")] {
+        let of = NewCutList {
+            station_id: StationId::new(station).unwrap(),
+            ..list(&c1, serial, &[("52.1", 1000)])
+        };
+        plan(&store, serial, of).await.unwrap();
+    }
+    start(&store, &ListId::numbered(1)).await;
+    confirm(&store, &ListId::numbered(1), 1).await;
+    start(&store, &ListId::numbered(3)).await;
+    let asked = [c2.coil_id.clone(), coil_id("none"), c1.coil_id.clone()];
+    for (number, ahead) in [(1, Um::ZERO), (2, mm(1000)), (3, mm(1000))] {
+        let id = ListId::numbered(number);
+        let station_id = store.cut_list(&id).await.unwrap().list.header.station_id;
+        let found = store.workplace(&station_id, &id, &asked).await.unwrap();
+        assert_eq!(found.station, store.station(&station_id).await.unwrap(), "{id}");
+        assert_eq!(found.coils, store.floor_coils(&asked, Some(&id)).await.unwrap(), "{id}");
+        assert_eq!(found.coils[0].reserved_by_others, mm(if number == 1 { 2020 } else { 2010 }), "{id}");
+        let on_floor = store.cut_list_on_floor(&id, &asked).await.unwrap();
+        assert_eq!(found.ahead_running[&c1.coil_id], ahead, "{id}");
+        assert_eq!(on_floor.ahead_running[&c1.coil_id], ahead, "{id}");
+        assert_eq!(found.ahead_running[&c2.coil_id], Um::ZERO, "{id}");
+    }
+    let missing = store.workplace(&StationId::new("nowhere").unwrap(), &ListId::numbered(1), &asked).await;
+    assert!(matches!(missing, Err(StoreError::NotFound { kind: Kind::Station, .. })), "{missing:?}");
+}
+
+/// A station with two reel positions.
+fn station_named(id: &str) -> Station {
+    Station { station_id: StationId::new(id).unwrap(), ..station(2) }
 }

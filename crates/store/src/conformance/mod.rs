@@ -81,7 +81,7 @@ macro_rules! suite {
             lists: a_list_is_cut_from_start_to_end, lists_are_numbered_and_listed, no_more_is_reserved_than_is_there,
                 a_piece_is_on_one_list, versions_guard_lists, one_list_runs_at_a_station, guards_guard_coils,
                 a_refused_change_leaves_nothing, spoiled_pieces_are_recut_and_told,
-                a_dropped_plan_frees_wire_and_pieces, lots_are_traced;
+                a_dropped_plan_frees_wire_and_pieces, lots_are_traced, a_workplace_tells_what_a_list_finds;
             tampering: a_change_of_any_column_is_found, a_row_more_or_less_is_found, a_change_of_the_journal_is_found,
                 an_entry_more_or_less_is_found;
         }

@@ -10,14 +10,26 @@ use crate::cut_store::{CoilChange, CoilChanged, EvidenceRecord, RefuseIf, StockR
 use crate::error::{Kind, StoreError};
 use crate::floor_json::{coil_json, evidence_json, rule_json};
 
+/// A coil that nobody else changes until the write has ended. What is reserved on it is not told: who locks it may have waited for others
+/// that reserved some, which the same statement does not see.
+#[derive(Debug, Clone, PartialEq)]
+pub struct LockedCoil {
+    /// The coil.
+    pub coil: Coil,
+    /// Version.
+    pub version: i64,
+    /// When it was received, in µs since 1970 (UTC).
+    pub created_us: i64,
+    /// When it last changed, in µs since 1970 (UTC).
+    pub updated_us: i64,
+}
+
 /// The steps of writes of coils.
 #[async_trait]
 pub trait CoilTables: Writing {
-    /// Keeps others from booking on these coils, and from counting on more of them, until the write has ended. Ids in
+    /// Keeps others from booking on these coils, and from counting on more of them, until the write has ended, and reads them. Ids in
     /// rising order; those that are not there are passed over.
-    async fn lock_coils(&mut self, _coil_ids: &[CoilId]) -> Result<(), StoreError> {
-        Ok(())
-    }
+    async fn lock_coils(&mut self, coil_ids: &[CoilId]) -> Result<Vec<LockedCoil>, StoreError>;
 
     /// Keeps others from receiving coils until the write has ended, for the same reason as
     /// [`lock_catalogue`](super::WireTables::lock_catalogue).
@@ -128,8 +140,7 @@ pub async fn change_coil(
     for list in lists {
         commit_floor(tables, list).await?;
     }
-    tables.lock_coils(std::slice::from_ref(coil_id)).await?;
-    let before = tables.read_coil(coil_id).await?;
+    let before = lock_coil(tables, coil_id).await?;
     if before.version != *expected_version {
         let (id, current) = (coil_id.as_str().to_owned(), before.version);
         return Err(StoreError::VersionStale { kind: Kind::Coil, id, current });
@@ -203,10 +214,20 @@ pub async fn set_stock_rule(tables: &mut impl CoilTables, rule: &StockRule) -> R
     Ok(rule.clone())
 }
 
+/// Locks one coil.
+pub(super) async fn lock_coil(
+    tables: &mut impl CoilTables,
+    coil_id: &CoilId,
+) -> Result<LockedCoil, StoreError> {
+    let locked = tables.lock_coils(std::slice::from_ref(coil_id)).await?;
+    let missing = || StoreError::NotFound { kind: Kind::Coil, id: coil_id.as_str().to_owned() };
+    locked.into_iter().next().ok_or_else(missing)
+}
+
 /// Stores balance and state of a coil as a new version, and notes that.
 pub(super) async fn store_coil(
     tables: &mut impl CoilTables,
-    before: &StoredCoil,
+    before: &LockedCoil,
     coil: &Coil,
 ) -> Result<(), StoreError> {
     tables.update_coil(coil).await?;

@@ -10,7 +10,7 @@ use becket_floor::{
 };
 use becket_units::Um;
 
-use super::{Code, bytes_32, corrupt, unsigned};
+use super::{Code, LockedCoil, bytes_32, corrupt, unsigned};
 use crate::context::Stored;
 use crate::cut_store::{Claim, CutRecord, LotSerial, StockRule, StoredCoil, StoredHeader, StoredStation};
 use crate::error::StoreError;
@@ -200,6 +200,19 @@ pub fn coil_of(row: &impl Columns) -> Read<Coil> {
             density_variance: row.real("density_variance")?,
             covariance_mm: row.real("covariance_mm")?,
         },
+    })
+}
+
+/// A coil that is locked.
+///
+/// # Errors
+/// As [`Columns`].
+pub fn locked_coil_of(row: &impl Columns) -> Read<LockedCoil> {
+    Ok(LockedCoil {
+        coil: coil_of(row)?,
+        version: row.integer("version")?,
+        created_us: row.integer("created_us")?,
+        updated_us: row.integer("updated_us")?,
     })
 }
 

@@ -11,7 +11,7 @@ use becket_units::Um;
 
 use super::coils::{add_evidence, store_coil};
 use super::effects::{coils as coil_effects, floor as effects};
-use super::{EvidenceRow, StationTables, corrupt, note, unsigned};
+use super::{EvidenceRow, LockedCoil, StationTables, corrupt, note, unsigned};
 use crate::cut_store::{StoredCutList, StoredHeader};
 use crate::error::{Kind, StoreError};
 use crate::floor_json::{change_json, list_json};
@@ -19,16 +19,15 @@ use crate::floor_json::{change_json, list_json};
 /// The steps of writes of cut lists.
 #[async_trait]
 pub trait FloorTables: StationTables {
-    /// Keeps others from changing a list until the write has ended. One that is not there is passed over.
-    async fn lock_list(&mut self, _list_id: &ListId) -> Result<(), StoreError> {
-        Ok(())
-    }
-
     /// The highest number of a list, 0 before the first, to which no other write adds until this one has ended.
     async fn last_list_number(&mut self) -> Result<i64, StoreError>;
 
-    /// The number and the header of a list.
+    /// The number and the whole header of a list.
     async fn read_header(&mut self, list_id: &ListId) -> Result<(i64, StoredHeader), StoreError>;
+
+    /// The number and the header of a list, which nobody else changes until the write has ended. Its serials and the levels of its plan, which
+    /// have rows of their own, are left out.
+    async fn lock_header(&mut self, list_id: &ListId) -> Result<(i64, StoredHeader), StoreError>;
 
     /// Adds a list with its header; [`update_header`](Self::update_header) stores what changes in its life.
     async fn insert_header(&mut self, number: i64, header: &CutListHeader) -> Result<(), StoreError>;
@@ -82,8 +81,8 @@ pub async fn create_cut_list(
     tables.lock_station(&list.station_id).await?;
     tables.read_station(&list.station_id).await?;
     let coils = list.steps.iter().map(|step| &step.coil_id).chain(guards.iter().map(|guard| &guard.coil_id));
-    lock_coils(tables, coils).await?;
-    check_guards(tables, guards, None).await?;
+    let coils = lock_coils(tables, coils).await?;
+    check_guards(tables, &coils, guards, None).await?;
     let last = tables.last_list_number().await?;
     // Lists are never removed, so numbers are never given twice.
     let number = unsigned(last)?.checked_add(1).ok_or_else(|| corrupt("no list number is left"))?;
@@ -110,16 +109,18 @@ pub async fn commit_floor(
     change: &FloorChange,
 ) -> Result<StoredHeader, StoreError> {
     let list_id = &change.header.list_id;
-    tables.lock_station(&change.header.station_id).await?;
-    tables.lock_list(list_id).await?;
-    let (number, before) = tables.read_header(list_id).await?;
+    // Who only cuts rests on the list and the coil alone: its version changes with what is mounted where, too.
+    if !change.mounted.is_empty() || change.replace_pending.is_some() || change.changed_steps.is_empty() {
+        tables.lock_station(&change.header.station_id).await?;
+    }
+    let (number, before) = tables.lock_header(list_id).await?;
     let current = before.header.version;
     if change.header.version != current.saturating_add(1) {
         let id = list_id.as_str().to_owned();
         return Err(StoreError::VersionStale { kind: Kind::CutList, id, current });
     }
-    let counted_on = lock_coils_of(tables, number, change).await?;
-    check_guards(tables, &change.guards, Some(list_id)).await?;
+    let (counted_on, coils) = lock_coils_of(tables, number, change).await?;
+    check_guards(tables, &coils, &change.guards, Some(list_id)).await?;
     if change.header.state == CutListState::Running && before.header.state != CutListState::Running {
         refuse_second_running(tables, number, &before.header.station_id).await?;
     }
@@ -139,15 +140,16 @@ pub async fn commit_floor(
         insert_pending(tables, number, list_id, pending).await?;
         note(tables, effects::steps(number, &dropped, change.added_steps.iter().chain(pending))?);
         was.replace_pending = Some(dropped);
-        store_serials(tables, number, Some(&before.header), &change.header).await?;
-        book(tables, change, &mut was).await?;
+        was.header = tables.read_header(list_id).await?.1.header;
+        store_serials(tables, number, Some(&was.header), &change.header).await?;
+        book(tables, &coils, change, &mut was).await?;
         check_growth(tables, number, &counted_on).await?;
     } else {
         if !change.added_steps.is_empty() {
             let reason = "steps are added, and those that follow are not replaced".to_owned();
             return Err(StoreError::ChangeInconsistent { reason });
         }
-        book(tables, change, &mut was).await?;
+        book(tables, &coils, change, &mut was).await?;
     }
     if let Some(shortages) = &change.shortages {
         was.shortages = Some(store_shortages(tables, number, shortages).await?);
@@ -201,6 +203,9 @@ async fn store_shortages(
     Ok(before)
 }
 
+/// Locked coils by id.
+type Locked = BTreeMap<CoilId, LockedCoil>;
+
 fn subject(list_id: &ListId) -> String {
     format!("{}/{list_id}", Kind::CutList)
 }
@@ -208,13 +213,14 @@ fn subject(list_id: &ListId) -> String {
 async fn lock_coils(
     tables: &mut impl FloorTables,
     coil_ids: impl Iterator<Item = &CoilId>,
-) -> Result<(), StoreError> {
+) -> Result<Locked, StoreError> {
     let in_order: BTreeSet<&CoilId> = coil_ids.collect();
     if in_order.is_empty() {
-        return Ok(());
+        return Ok(Locked::new());
     }
     let in_order: Vec<CoilId> = in_order.into_iter().cloned().collect();
-    tables.lock_coils(&in_order).await
+    let locked = tables.lock_coils(&in_order).await?;
+    Ok(locked.into_iter().map(|locked| (locked.coil.coil_id.clone(), locked)).collect())
 }
 
 /// Locks every coil that a change books on, puts up, takes off, counts on, or no longer counts on. Returns what the list
@@ -223,7 +229,7 @@ async fn lock_coils_of(
     tables: &mut impl FloorTables,
     number: i64,
     change: &FloorChange,
-) -> Result<Vec<(CoilId, Um)>, StoreError> {
+) -> Result<(Vec<(CoilId, Um)>, Locked), StoreError> {
     let counted_on = match change.replace_pending {
         Some(_) => tables.counted_on(number).await?,
         None => Vec::new(),
@@ -240,8 +246,8 @@ async fn lock_coils_of(
         .chain(change.replace_pending.iter().flatten().map(|step| &step.coil_id))
         .chain(counted_on.iter().map(|(coil_id, _)| coil_id))
         .chain(&taken_off);
-    lock_coils(tables, named).await?;
-    Ok(counted_on)
+    let locked = lock_coils(tables, named).await?;
+    Ok((counted_on, locked))
 }
 
 /// Refuses to start a list at a station at which another one runs.
@@ -260,6 +266,7 @@ async fn refuse_second_running(
 /// `was`.
 async fn book(
     tables: &mut impl FloorTables,
+    coils: &Locked,
     change: &FloorChange,
     was: &mut FloorChange,
 ) -> Result<(), StoreError> {
@@ -277,7 +284,8 @@ async fn book(
         was.mounted.push((*position, taken_off));
     }
     for coil_id in touched {
-        let there = tables.read_coil(&coil_id).await?;
+        let missing = || StoreError::NotFound { kind: Kind::Coil, id: coil_id.as_str().to_owned() };
+        let there = coils.get(&coil_id).ok_or_else(missing)?;
         let mut coil = there.coil.clone();
         for booking in change.bookings.iter().filter(|booking| booking.coil_id == coil_id) {
             let line =
@@ -292,7 +300,7 @@ async fn book(
             was.coil_states.push((coil_id, coil.state));
             coil.state = *state;
         }
-        store_coil(tables, &there, &coil).await?;
+        store_coil(tables, there, &coil).await?;
     }
     Ok(())
 }
@@ -300,21 +308,24 @@ async fn book(
 /// Refuses a decision that rests on coils as they no longer are.
 async fn check_guards(
     tables: &mut impl FloorTables,
+    coils: &Locked,
     guards: &[CoilGuard],
     seen_from: Option<&ListId>,
 ) -> Result<(), StoreError> {
-    if guards.is_empty() {
-        return Ok(());
-    }
-    let ids: Vec<CoilId> = guards.iter().map(|guard| guard.coil_id.clone()).collect();
-    let found = tables.read_floor_coils(&ids, seen_from).await?;
-    let found: BTreeMap<&CoilId, _> = found.iter().map(|coil| (&coil.coil.coil_id, coil)).collect();
+    let of_others = guards.iter().filter(|guard| guard.reserved_by_others.is_some());
+    let of_others: Vec<CoilId> = of_others.map(|guard| guard.coil_id.clone()).collect();
+    let found = match of_others.is_empty() {
+        true => Vec::new(),
+        false => tables.read_floor_coils(&of_others, seen_from).await?,
+    };
+    let reserved: BTreeMap<&CoilId, Um> =
+        found.iter().map(|coil| (&coil.coil.coil_id, coil.reserved_by_others)).collect();
     for guard in guards {
-        let holds = found.get(&guard.coil_id).is_some_and(|coil| {
-            coil.version == guard.version
-                && guard.reserved_by_others.is_none_or(|reserved| reserved == coil.reserved_by_others)
-        });
-        if !holds {
+        let same_version = coils.get(&guard.coil_id).is_some_and(|coil| coil.version == guard.version);
+        let by_others = guard.reserved_by_others;
+        let same_reserved =
+            by_others.is_none_or(|by_others| reserved.get(&guard.coil_id) == Some(&by_others));
+        if !(same_version && same_reserved) {
             return Err(StoreError::StockChanged { coil_id: guard.coil_id.clone() });
         }
     }

@@ -30,11 +30,12 @@ mod wires;
 
 pub use answers::{FIND_ANSWER_SQL, FoundAnswer, answer_of};
 pub use codes::Code;
-pub use coils::{CoilTables, change_coil, receive_coils, set_stock_rule};
+pub use coils::{CoilTables, LockedCoil, change_coil, receive_coils, set_stock_rule};
 pub use columns::{
     Columns, claim_of, coil_id_of, coil_of, cut_record_of, each_list_id, entry_of, floor_coil_of, header_of,
-    job_of, level_of, level_order_code, list_id_of, list_number_of, lot_serial_of, rule_of, scale_of,
-    serial_digest_of, shortage_of, station_of, step_of, stored_coil_of, stored_of, winding_order_of, wire_of,
+    job_of, level_of, level_order_code, list_id_of, list_number_of, locked_coil_of, lot_serial_of, rule_of,
+    scale_of, serial_digest_of, shortage_of, station_of, step_of, stored_coil_of, stored_of,
+    winding_order_of, wire_of,
 };
 pub(crate) use evidence::kind_code;
 pub use evidence::{EvidenceRow, evidence_of};

@@ -4,7 +4,7 @@ use async_trait::async_trait;
 use becket_floor::{CoilId, CoilState, ListId, Station, StationId};
 use becket_units::Um;
 
-use super::coils::store_coil;
+use super::coils::{lock_coil, store_coil};
 use super::effects::coils as effects;
 use super::{CoilTables, note};
 use crate::cut_store::{StoredStation, Unmounted};
@@ -113,7 +113,7 @@ pub async fn unmount_coil(
     let Some(coil_id) = before.station.mounted.get(&reel_position).cloned() else {
         return Err(StoreError::PositionEmpty { station_id: station_id.clone(), reel_position });
     };
-    tables.lock_coils(std::slice::from_ref(&coil_id)).await?;
+    let there = lock_coil(tables, &coil_id).await?;
     let expecting = tables.lists_expecting(station_id, &coil_id).await?;
     let (running, planned): (Vec<_>, Vec<_>) = expecting.into_iter().partition(|(_, runs)| *runs);
     let ids = |lists: Vec<(ListId, bool)>| lists.into_iter().map(|(id, _)| id).collect::<Vec<_>>();
@@ -122,7 +122,6 @@ pub async fn unmount_coil(
     }
     let was = tables.clear_position(station_id, reel_position).await?;
     note(tables, effects::mounted(station_id, reel_position, was.as_ref(), None));
-    let there = tables.read_coil(&coil_id).await?;
     let mut coil = there.coil.clone();
     if coil.remaining == Um::ZERO && coil.state.is_usable() {
         coil.state = CoilState::UsedUp;

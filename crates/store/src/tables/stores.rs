@@ -407,6 +407,15 @@ macro_rules! engine_with_tables {
                 crate::on_floor::list(self, list_id, more).await
             }
 
+            async fn workplace(
+                &self,
+                station_id: &becket_floor::StationId,
+                list_id: &becket_floor::ListId,
+                coil_ids: &[becket_floor::CoilId],
+            ) -> Result<$crate::Workplace, $crate::StoreError> {
+                crate::on_floor::workplace(self, station_id, list_id, coil_ids).await
+            }
+
             async fn coils_wanted_elsewhere(
                 &self,
                 station_id: &becket_floor::StationId,

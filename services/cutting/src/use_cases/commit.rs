@@ -2,7 +2,7 @@
 
 use becket_api::convert::{self, Stamps, etag_version};
 use becket_floor::{CoilId, CutList, FloorChange};
-use becket_store::{StoredCutList, StoredHeader, WriteContext};
+use becket_store::{StoredCutList, StoredHeader, WriteContext, Written};
 use prost::Message;
 
 use crate::app::App;
@@ -25,15 +25,29 @@ impl App {
         let floor = self.store.cut_list_on_floor(&list_id, &planned).await?;
         let ahead = floor.ahead(change.header.state);
         let list = change.predicted(&before.list, floor.coils.clone(), ahead);
-        let answer = Box::new(move |stored: &StoredHeader| {
-            let StoredHeader { header, created_us, updated_us } = stored;
-            let stamps = Stamps { version: header.version, create_us: *created_us, update_us: *updated_us };
-            answer(&After { list, stamps }).encode_to_vec()
-        });
-        let written = self.store.commit_floor(context, change, answer).await?;
-        self.changes.tell(&list_id);
-        decode(&written.answer)
+        let answer =
+            move |stored: &StoredHeader| answer(&After { list, stamps: stamps(stored) }).encode_to_vec();
+        decode(&self.commit_floor(context, change, answer).await?.answer)
     }
+
+    /// Stores a change of a list and tells whoever watches it.
+    pub(super) async fn commit_floor(
+        &self,
+        context: &WriteContext,
+        change: FloorChange,
+        answer: impl FnOnce(&StoredHeader) -> Vec<u8> + Send + 'static,
+    ) -> Result<Written, UseCaseError> {
+        let list_id = change.header.list_id.clone();
+        let written = self.store.commit_floor(context, change, Box::new(answer)).await?;
+        self.changes.tell(&list_id);
+        Ok(written)
+    }
+}
+
+/// Version and times of a list.
+pub(super) fn stamps(stored: &StoredHeader) -> Stamps {
+    let StoredHeader { header, created_us, updated_us } = stored;
+    Stamps { version: header.version, create_us: *created_us, update_us: *updated_us }
 }
 
 /// A list after a change.
@@ -47,11 +61,6 @@ impl After {
     /// The list as a message.
     pub(crate) fn message(&self) -> becket_api::cutting::CutList {
         convert::cut_list(&self.list, &self.stamps)
-    }
-
-    /// Its etag.
-    pub(crate) fn etag(&self) -> String {
-        self.stamps.etag()
     }
 }
 

@@ -6,18 +6,19 @@ use std::time::Duration;
 use becket_api::cutting::{ConfirmStepRequest, ConfirmStepResponse, CutStep};
 use becket_api::digest::{hex, request_digest};
 use becket_api::stringing::JobState;
-use becket_floor::{CoilId, CutList, FloorChange, ListId, SerialId, Step, confirm};
+use becket_floor::{CoilId, CutList, FloorChange, ListId, SerialId, Step, confirm, predict_next};
 use becket_service_kit::CallContext;
-use becket_store::WriteContext;
+use becket_store::{StoredCutList, StoredHeader, Workplace, WriteContext};
 use becket_units::Fault;
+use prost::Message;
 
-use super::commit::After;
+use super::commit::stamps;
 use crate::app::App;
 use crate::error::{Missing, Tries, UseCaseError};
 use crate::gather::gather;
 use crate::ids::{id, keep};
 use crate::upstream::UpstreamError;
-use crate::write::begin;
+use crate::write::{begin, decode};
 
 /// How long the stringing service may take to tell whether a job has ended.
 const JOB_STATE_PATIENCE: Duration = Duration::from_secs(1);
@@ -39,9 +40,18 @@ impl App {
         let _turn = self.turns.take(&request.list_id).await;
         let context = begin!(self, call, &mut request);
         let steps = read(&request)?;
+        if let Some(before) = self.seen.take(&steps.list_id) {
+            match self.try_confirm(call, &context, &steps, before).await {
+                Err(UseCaseError::Upstream(error)) => return Err(error.into()),
+                // The list may be another one by now.
+                Err(_) => {}
+                done => return done,
+            }
+        }
         let mut tries = Tries::more(5);
         loop {
-            match self.try_confirm(call, &context, &steps).await {
+            let before = self.store.cut_list(&steps.list_id).await?;
+            match self.try_confirm(call, &context, &steps, before).await {
                 Err(error) if tries.again(&error) => {}
                 done => return done,
             }
@@ -53,20 +63,31 @@ impl App {
         call: &CallContext,
         context: &WriteContext,
         steps: &Confirmed,
+        before: StoredCutList,
     ) -> Result<ConfirmStepResponse, UseCaseError> {
-        let before = self.store.cut_list(&steps.list_id).await?;
-        let station = self.store.station(&before.list.header.station_id).await?.station;
+        let StoredCutList { mut list, created_us, updated_us: _ } = before;
         let count = usize::try_from(steps.count).unwrap_or(usize::MAX);
-        let coil_ids: Vec<CoilId> =
-            before.list.pending().iter().take(count).map(|step| step.coil_id.clone()).collect();
-        let coils = self.store.floor_coils(&coil_ids, Some(&steps.list_id)).await?;
+        // The step that comes next is told, too, with what it will leave.
+        let pending = list.pending().iter().take(count.saturating_add(1));
+        let coil_ids: BTreeSet<&CoilId> = pending.map(|step| &step.coil_id).collect();
+        let coil_ids: Vec<CoilId> = coil_ids.into_iter().cloned().collect();
+        let Workplace { station, mut coils, ahead_running } =
+            self.store.workplace(&list.header.station_id, &steps.list_id, &coil_ids).await?;
         let (now_us, actor) = (context.now_us, context.actor.as_str());
-        let change = confirm(&before.list, &coils, &station, steps.step_number, steps.count, now_us, actor)?;
+        let (station, number) = (&station.station, steps.step_number);
+        let change = confirm(&list, &coils, station, number, steps.count, now_us, actor)?;
         self.refuse_ended(call, &change).await?;
-        self.freeze_first_cuts(call, context, &before.list, &change).await?;
+        self.freeze_first_cuts(call, context, &list, &change).await?;
         let confirmed: Vec<CutStep> = change.changed_steps.iter().map(CutStep::from).collect();
-        let answer = move |after: &After| answer(after, confirmed);
-        self.commit(context, &before, change, answer).await
+        change.apply_to(&mut list);
+        change.book_on(&mut coils);
+        let next = predict_next(&list, &coils, &ahead_running).as_ref().map(CutStep::from);
+        let answer = move |stored: &StoredHeader| answer(stored, confirmed, next).encode_to_vec();
+        let written = self.commit_floor(context, change, answer).await?;
+        if !written.repeated {
+            self.seen.put(StoredCutList { list, created_us, updated_us: now_us });
+        }
+        decode(&written.answer)
     }
 
     /// Refuses cuts for jobs that have ended. A list that has frozen a set does not ask for that again, so it asks for this.
@@ -167,15 +188,14 @@ fn freeze_id(context: &WriteContext, serial_id: &SerialId, digest: &str) -> Stri
     hex(&request_digest(context.method, parts.as_bytes()))
 }
 
-fn answer(after: &After, confirmed: Vec<CutStep>) -> ConfirmStepResponse {
-    let list = &after.list;
+fn answer(stored: &StoredHeader, confirmed: Vec<CutStep>, next: Option<CutStep>) -> ConfirmStepResponse {
     let count = |count: u32| i32::try_from(count).unwrap_or(i32::MAX);
     ConfirmStepResponse {
         confirmed,
-        next: list.next().map(CutStep::from),
-        pieces_done: count(list.header.pieces_done),
-        pieces_pending: count(list.header.pieces_pending),
-        etag: after.etag(),
+        next,
+        pieces_done: count(stored.header.pieces_done),
+        pieces_pending: count(stored.header.pieces_pending),
+        etag: stamps(stored).etag(),
     }
 }
 

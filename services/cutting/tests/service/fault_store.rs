@@ -11,7 +11,7 @@ use becket_floor::{
 use becket_store::{
     Answer, Claim, CoilChange, CoilChanged, CoilFilter, CutListFilter, CutRecord, CutStore, Engine, Entry,
     EvidenceRecord, JournalStore, ListOnFloor, LotSerial, Page, PageRequest, StockRule, StoreError,
-    StoredCoil, StoredCutList, StoredHeader, StoredStation, Unmounted, WriteContext, Written,
+    StoredCoil, StoredCutList, StoredHeader, StoredStation, Unmounted, Workplace, WriteContext, Written,
 };
 use becket_store_sqlite::SqliteStore;
 
@@ -193,6 +193,15 @@ impl CutStore for FaultStore {
 
     async fn cut_list_on_floor(&self, list_id: &ListId, more: &[CoilId]) -> Result<ListOnFloor, StoreError> {
         self.inner.cut_list_on_floor(list_id, more).await
+    }
+
+    async fn workplace(
+        &self,
+        station_id: &StationId,
+        list_id: &ListId,
+        coil_ids: &[CoilId],
+    ) -> Result<Workplace, StoreError> {
+        self.inner.workplace(station_id, list_id, coil_ids).await
     }
 
     async fn coils_wanted_elsewhere(&self, station_id: &StationId) -> Result<BTreeSet<CoilId>, StoreError> {

@@ -2,9 +2,9 @@
 
 use becket_floor::{Coil, CoilId, EvidenceState, LengthEstimate, Scales, Station, StationId};
 
-use crate::cut_store::{StockRule, StoredCoil, StoredStation};
+use crate::cut_store::{StockRule, StoredStation};
 use crate::effect::{Effect, Fields};
-use crate::tables::{Code, EvidenceRow, Value};
+use crate::tables::{Code, EvidenceRow, LockedCoil, Value};
 
 /// Version and times of a row.
 #[derive(Debug, Clone, Copy)]
@@ -75,7 +75,7 @@ pub(in crate::tables) fn new_coil(coil: &Coil, now_us: i64) -> Effect {
 }
 
 /// A coil has another balance or state, and a new version.
-pub(in crate::tables) fn changed_coil(before: &StoredCoil, coil: &Coil, now_us: i64) -> Option<Effect> {
+pub(in crate::tables) fn changed_coil(before: &LockedCoil, coil: &Coil, now_us: i64) -> Option<Effect> {
     let was = Stamp { version: before.version, created_us: before.created_us, updated_us: before.updated_us };
     let key = vec![("coil_id", coil.coil_id.as_str().into())];
     Effect::difference("coils", key, &coil_row(&before.coil, was), coil_row(coil, was.next(now_us)))
