@@ -49,4 +49,4 @@ pub use settings::{
 };
 pub use telemetry::{TelemetryError, init_telemetry};
 pub use upkeep::Upkeep;
-pub use writing::{Begun, begin_write, or_first_answer};
+pub use writing::{Begun, begin_write, first_answer, or_first_answer, write_context};

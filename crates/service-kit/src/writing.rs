@@ -32,26 +32,49 @@ pub async fn begin_write<Q: WriteRequest, R: Message + Default>(
     call: &CallContext,
     request: &mut Q,
 ) -> Result<Begun<R>, RequestError> {
-    let request_id = std::mem::take(request.request_id());
     let validate_only = request.validate_only();
-    if !(validate_only && request_id.is_empty()) {
+    let context = write_context(clock, call, request)?;
+    if validate_only {
+        return Ok(Begun::New(context));
+    }
+    match first_answer(store, &context).await? {
+        Some(answer) => Ok(Begun::Answered(answer)),
+        None => Ok(Begun::New(context)),
+    }
+}
+
+/// Checks the request id, takes it out of the request, and says who writes what.
+///
+/// # Errors
+/// [`RequestError::Fault`] of `request_id`.
+pub fn write_context<Q: WriteRequest>(
+    clock: &dyn Clock,
+    call: &CallContext,
+    request: &mut Q,
+) -> Result<WriteContext, RequestError> {
+    let request_id = std::mem::take(request.request_id());
+    if !(request.validate_only() && request_id.is_empty()) {
         check_request_id(&request_id)?;
     }
-    let context = WriteContext {
+    Ok(WriteContext {
         method: Q::METHOD,
         request_id,
         request_digest: request_digest(Q::METHOD, &request.encode_to_vec()),
         actor: call.actor.clone(),
         origin: call.origin.clone(),
         now_us: clock.now_us(),
-    };
-    if validate_only {
-        return Ok(Begun::New(context));
-    }
-    match store.find_answer(&context).await? {
-        Some(answer) => decode(&answer).map(Begun::Answered),
-        None => Ok(Begun::New(context)),
-    }
+    })
+}
+
+/// The first answer to a request, if it was answered before.
+///
+/// # Errors
+/// As [`begin_write`], without faults.
+pub async fn first_answer<R: Message + Default>(
+    store: &(impl Engine + ?Sized),
+    context: &WriteContext,
+) -> Result<Option<R>, RequestError> {
+    store.find_answer(context).await?.map(|answer| decode(&answer)).transpose()
 }
 
 /// The outcome of a write; of one that was refused, the first answer if there is one by now.

@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use async_trait::async_trait;
 use becket_floor::{CoilId, ListId, Station, StationId};
-use becket_store::tables::{StationTables, corrupt, station_of, unsigned};
+use becket_store::tables::{Columns, StationTables, corrupt, station_of, unsigned};
 use becket_store::{Kind, Page, PageRequest, StoreError, StoredStation};
 use sqlx::PgConnection;
 
@@ -116,20 +116,32 @@ impl StationTables for Write<'_> {
 }
 
 pub(crate) async fn one(store: &PostgresStore, station_id: &StationId) -> Result<StoredStation, StoreError> {
-    // One snapshot for the station and its mounts.
-    let mut tx = store.snapshot().await?;
-    read(&mut tx, station_id).await
+    let mut db = store.reader.acquire().await.map_err(engine)?;
+    read(&mut db, station_id).await
 }
 
+/// The station with its mounts, in one statement, so as they are at one moment.
 pub(crate) async fn read(db: &mut PgConnection, station_id: &StationId) -> Result<StoredStation, StoreError> {
-    let row = sqlx::query("SELECT * FROM stations WHERE station_id = $1")
-        .bind(station_id.as_str())
-        .fetch_optional(&mut *db)
-        .await
-        .map_err(engine)?;
+    let rows = sqlx::query(
+        "SELECT s.*, m.reel_position, m.coil_id FROM stations s LEFT JOIN mounts m ON m.station_id = s.station_id \
+         WHERE s.station_id = $1 ORDER BY m.reel_position",
+    )
+    .bind(station_id.as_str())
+    .fetch_all(db)
+    .await
+    .map_err(engine)?;
+    let rows: Vec<Cells> = rows.into_iter().map(Cells).collect();
     let missing = || StoreError::NotFound { kind: Kind::Station, id: station_id.as_str().to_owned() };
-    let mut stored = station_of(&Cells(row.ok_or_else(missing)?))?;
-    stored.station.mounted = mounted_on(db, station_id).await?;
+    let mut stored = station_of(rows.first().ok_or_else(missing)?)?;
+    for row in &rows {
+        // A station on which nothing is mounted is one row without.
+        if let (Some(position), Some(coil_id)) =
+            (row.optional_integer("reel_position")?, row.optional_text("coil_id")?)
+        {
+            let coil_id = CoilId::new(coil_id).map_err(corrupt)?;
+            stored.station.mounted.insert(unsigned(position)?, coil_id);
+        }
+    }
     Ok(stored)
 }
 

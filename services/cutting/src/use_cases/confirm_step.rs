@@ -7,7 +7,7 @@ use becket_api::cutting::{ConfirmStepRequest, ConfirmStepResponse, CutStep};
 use becket_api::digest::{hex, request_digest};
 use becket_api::stringing::JobState;
 use becket_floor::{CoilId, CutList, FloorChange, ListId, SerialId, Step, confirm, predict_next};
-use becket_service_kit::CallContext;
+use becket_service_kit::{CallContext, first_answer, write_context};
 use becket_store::{StoredCutList, StoredHeader, Workplace, WriteContext};
 use becket_units::Fault;
 use prost::Message;
@@ -18,7 +18,7 @@ use crate::error::{Missing, Tries, UseCaseError};
 use crate::gather::gather;
 use crate::ids::{id, keep};
 use crate::upstream::UpstreamError;
-use crate::write::{begin, decode};
+use crate::write::decode;
 
 /// How long the stringing service may take to tell whether a job has ended.
 const JOB_STATE_PATIENCE: Duration = Duration::from_secs(1);
@@ -38,9 +38,10 @@ impl App {
         mut request: ConfirmStepRequest,
     ) -> Result<ConfirmStepResponse, UseCaseError> {
         let _turn = self.turns.take(&request.list_id).await;
-        let context = begin!(self, call, &mut request);
-        let steps = read(&request)?;
-        if let Some(before) = self.seen.take(&steps.list_id) {
+        let context = write_context(&*self.clock, call, &mut request)?;
+        let known = ListId::new(&request.list_id).ok().and_then(|list_id| self.seen.take(&list_id));
+        if let (Some(before), Ok(steps)) = (known, read(&request)) {
+            // Whether the request was answered before is looked up when the step is booked; here only if it is refused.
             match self.try_confirm(call, &context, &steps, before).await {
                 Err(UseCaseError::Upstream(error)) => return Err(error.into()),
                 // The list may be another one by now.
@@ -48,6 +49,10 @@ impl App {
                 done => return done,
             }
         }
+        if let Some(answer) = first_answer(&*self.store, &context).await? {
+            return Ok(answer);
+        }
+        let steps = read(&request)?;
         let mut tries = Tries::more(5);
         loop {
             let before = self.store.cut_list(&steps.list_id).await?;
