@@ -40,7 +40,9 @@ impl App {
         let _turn = self.turns.take(&request.list_id).await;
         let context = write_context(&*self.clock, call, &mut request)?;
         let known = ListId::new(&request.list_id).ok().and_then(|list_id| self.seen.take(&list_id));
-        if let (Some(before), Ok(steps)) = (known, read(&request)) {
+        if let (Some(before), Ok(steps)) = (known, read(&request))
+            && !freezes(&before.list, steps.count)
+        {
             // Whether the request was answered before is looked up when the step is booked; here only if it is refused.
             match self.try_confirm(call, &context, &steps, before).await {
                 Err(UseCaseError::Upstream(error)) => return Err(error.into()),
@@ -185,6 +187,13 @@ fn first_cuts<'a>(
         digests.remove(serial_id);
     }
     Ok(digests)
+}
+
+/// Whether the next steps of a list freeze a set. That is for good, so it must not rest on a list that may be another one by now.
+fn freezes(list: &CutList, count: u32) -> bool {
+    let pending = list.pending();
+    let next = usize::try_from(count).ok().and_then(|count| pending.get(..count)).unwrap_or(pending);
+    first_cuts(list, next).map_or(true, |first| !first.is_empty())
 }
 
 /// A request id that is the same whenever the same call is repeated.

@@ -57,6 +57,9 @@ struct Options {
     /// --rounds hold for each engine
     #[arg(long, conflicts_with_all = ["batch", "format"])]
     mix: bool,
+    /// With --mix, and on PostgreSQL only: let every flush of the log take so many ms longer, as on a disk that writes through
+    #[arg(long, default_value_t = 0, value_parser = clap::value_parser!(u32).range(0..=100), requires = "mix")]
+    flush_ms: u32,
     /// Form of the report
     #[arg(long, value_enum, default_value_t = Format::Table)]
     format: Format,
@@ -103,7 +106,7 @@ fn run(options: &Options) -> Result<(), Failure> {
         // Three measurements in each round.
         let slice = Duration::from_secs((options.seconds / u64::from(options.rounds) / 3).max(1));
         let runtime = tokio::runtime::Builder::new_multi_thread().enable_all().build()?;
-        println!("{}", runtime.block_on(mix::run(options.rounds, slice))?);
+        println!("{}", runtime.block_on(mix::run(options.rounds, slice, options.flush_ms))?);
         return Ok(());
     }
     let threads = usize::try_from(options.threads)?;

@@ -77,19 +77,29 @@ pub(crate) struct Case {
     pub(crate) rounds: Vec<Round>,
 }
 
-/// Measures all cases, each for `slice` per measurement and round.
-pub(crate) async fn run(rounds: u32, slice: Duration) -> Result<Report, Failure> {
+/// Measures all cases, each for `slice` per measurement and round. Where a flush takes `flush_ms` longer, only PostgreSQL is measured.
+pub(crate) async fn run(rounds: u32, slice: Duration, flush_ms: u32) -> Result<Report, Failure> {
     let mut cases = Vec::new();
-    for (engine, replicas) in [(Engine::Sqlite, 1), (Engine::Postgres, 1), (Engine::Postgres, 2)] {
+    let all = [(Engine::Sqlite, 1), (Engine::Postgres, 1), (Engine::Postgres, 2)];
+    for (engine, replicas) in
+        all.into_iter().filter(|(engine, _)| flush_ms == 0 || *engine == Engine::Postgres)
+    {
         eprintln!("{} with {replicas} replica(s)", engine.name());
-        cases.push(case(engine, replicas, rounds, slice).await?);
+        cases.push(case(engine, replicas, rounds, slice, flush_ms).await?);
     }
-    Ok(Report { stations: STATIONS, readers: READERS, slice, cases })
+    Ok(Report { stations: STATIONS, readers: READERS, slice, flush_ms, cases })
 }
 
-async fn case(engine: Engine, count: usize, rounds: u32, slice: Duration) -> Result<Case, Failure> {
+async fn case(
+    engine: Engine,
+    count: usize,
+    rounds: u32,
+    slice: Duration,
+    flush_ms: u32,
+) -> Result<Case, Failure> {
     let replicas = Replicas::start(engine, count)?;
     replicas.load(STATIONS).await?;
+    replicas.slow_flushes(flush_ms).await?;
     let bare = Bare::open(&replicas).await?;
     let mut benches = Vec::new();
     for number in 0..STATIONS {

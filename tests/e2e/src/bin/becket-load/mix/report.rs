@@ -14,6 +14,8 @@ pub(crate) struct Report {
     pub(crate) stations: usize,
     pub(crate) readers: usize,
     pub(crate) slice: Duration,
+    /// By how much flushes of the log were slowed down.
+    pub(crate) flush_ms: u32,
     pub(crate) cases: Vec<Case>,
 }
 
@@ -38,6 +40,9 @@ impl fmt::Display for Report {
             self.readers,
             self.slice.as_secs()
         )?;
+        if self.flush_ms > 0 {
+            writeln!(f, "Every flush of the log takes {} ms longer.\n", self.flush_ms)?;
+        }
         writeln!(f, "| engine | replicas | what | calls a second | over bare | p50 ms | p95 ms | p99 ms |")?;
         writeln!(f, "|---|---:|---|---:|---:|---:|---:|---:|")?;
         for case in &self.cases {

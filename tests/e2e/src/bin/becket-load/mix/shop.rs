@@ -7,6 +7,7 @@ use becket_api::cutting::{SaveStationRequest, Station};
 use becket_api::document::parse_toml;
 use becket_e2e::{Server, Shop, demo};
 use becket_test_postgres::Server as Postgres;
+use sqlx::{Connection, PgConnection};
 use tempfile::TempDir;
 
 use crate::Failure;
@@ -59,6 +60,19 @@ impl Replicas {
         let data = |replica: usize| folder.path().join(format!("data{replica}"));
         let servers = (0..count).map(|replica| Server::with(&binary, &data(replica), &arguments)).collect();
         Ok(Self { servers, database, _postgres: postgres, folder })
+    }
+
+    /// Lets every flush of the log of PostgreSQL take so many ms longer, as on a disk that writes through: whoever flushes for all rests before.
+    pub(super) async fn slow_flushes(&self, ms: u32) -> Result<(), Failure> {
+        if let (Some(url), 1..) = (&self.database, ms) {
+            let mut db = PgConnection::connect(url).await?;
+            sqlx::raw_sql("ALTER SYSTEM SET commit_siblings = 0").execute(&mut db).await?;
+            let delay = format!("ALTER SYSTEM SET commit_delay = {}", ms.saturating_mul(1000));
+            sqlx::raw_sql(sqlx::AssertSqlSafe(delay)).execute(&mut db).await?;
+            sqlx::raw_sql("SELECT pg_reload_conf()").execute(&mut db).await?;
+            db.close().await?;
+        }
+        Ok(())
     }
 
     /// A client with a connection of its own; clients are spread over the replicas.
