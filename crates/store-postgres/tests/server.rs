@@ -3,9 +3,11 @@
 
 use std::time::{Duration, Instant};
 
+use becket_floor::ListId;
 use becket_store::journal::{GENESIS, first_break};
 use becket_store::{
-    Document, Engine, Entry, JournalStore, Listener, NewWire, News, StoreError, StringStore, WriteContext,
+    CutStore, Document, Engine, Entry, JournalStore, Listener, NewWire, News, StoreError, StringStore,
+    WriteContext,
 };
 use becket_store_postgres::{Options, PostgresStore};
 use becket_test_postgres::Server;
@@ -308,4 +310,49 @@ async fn the_database_guards_itself() {
         assert!(why.iter().any(|why| refused.contains(why)), "{bad}: {refused}");
     }
     sqlx::raw_sql(sqlx::AssertSqlSafe(coil("C", 60, 40, "6.0"))).execute(&mut db).await.unwrap();
+}
+
+/// A call may end at any moment, as by its deadline, even while a transaction begins. The library then counts none, and whoever has the
+/// connection next would read as things were in that transaction.
+#[tokio::test]
+async fn a_read_that_is_given_up_leaves_no_transaction_open() {
+    let url = Server::shared().database();
+    let store = store(&url, Options { read_connections: 1, ..Options::default() }).await;
+    let mut other = PgConnection::connect(&url).await.unwrap();
+    let (mut ended, mut written) = (0, 0);
+    for polls in (0..24).cycle().take(240) {
+        let list_id = ListId::numbered(1);
+        let read = store.cut_list(&list_id);
+        ended += u32::from(is_ready_after(read, polls).await);
+        // Until the connection is free again.
+        drop(store.wire("none").await);
+        let open = "SELECT COUNT(*) FROM pg_stat_activity WHERE datname = current_database() AND state LIKE 'idle in transaction%'";
+        let give_back = Instant::now();
+        while sqlx::query_scalar::<_, i64>(open).fetch_one(&mut other).await.unwrap() > 0 {
+            assert!(
+                give_back.elapsed() < Duration::from_secs(2),
+                "a transaction is open after {polls} looks"
+            );
+            tokio::time::sleep(Duration::from_millis(5)).await;
+        }
+        written += 1;
+        import(&store, &format!("w{written}")).await.unwrap();
+        assert!(store.wire(&format!("w{written}")).await.is_ok(), "an old state is read after {polls} looks");
+    }
+    assert!((1..239).contains(&ended), "{ended} reads of 240 came to their end");
+}
+
+/// Looks at a future so many times, and gives it up unless it has ended.
+async fn is_ready_after(future: impl Future, polls: u32) -> bool {
+    let mut future = std::pin::pin!(future);
+    for _ in 0..polls {
+        let looked = std::future::poll_fn(|cx| std::task::Poll::Ready(future.as_mut().poll(cx).is_ready()));
+        if looked.await {
+            return true;
+        }
+        // Shorter than a timer could tell: less than the way to the server and back.
+        std::thread::sleep(Duration::from_micros(20));
+        tokio::task::yield_now().await;
+    }
+    false
 }
