@@ -105,20 +105,15 @@ pub async fn serve(parts: ServerParts) -> Result<(), ServeError> {
     };
     let connections = connections(listening, listener, local, shutdown.clone(), cut.clone());
     report(&health, &service_names, ServingStatus::Serving).await;
-    let stopping = {
-        let (draining, shutdown) = (draining.clone(), shutdown.clone());
-        async move {
-            shutdown.cancelled().await;
-            report(&health, &service_names, ServingStatus::NotServing).await;
-            draining.cancel();
-        }
-    };
     let serving = builder(&limits)
         .layer(EdgeLayer(rules))
         .add_routes(routes)
-        .serve_with_incoming_shutdown(connections, stopping);
+        .serve_with_incoming_shutdown(connections, draining.clone().cancelled_owned());
+    // Beside the serving and not within: the library forgets its signal when there are no more connections to take, which may come first.
     let hard_stop = async {
-        draining.cancelled().await;
+        shutdown.cancelled().await;
+        report(&health, &service_names, ServingStatus::NotServing).await;
+        draining.cancel();
         tokio::time::sleep(limits.shutdown_grace).await;
     };
     tokio::select! {

@@ -245,6 +245,19 @@ async fn shutdown_ends_open_streams_with_unavailable() {
     server.ended().await;
 }
 
+/// That no more connections come and that the server is to stop are told at the same moment, and seen in any order.
+#[tokio::test(flavor = "multi_thread", worker_threads = 4)]
+async fn a_shutdown_ends_open_streams_in_whatever_order_it_is_seen() {
+    for _ in 0..300 {
+        let server = Running::start(|_| {}).await;
+        let mut client = HealthClient::new(server.channel().await);
+        let mut stream = client.watch(HealthCheckRequest::default()).await.unwrap().into_inner();
+        assert!(stream.next().await.unwrap().is_ok());
+        server.shutdown.cancel();
+        server.ended().await;
+    }
+}
+
 #[tokio::test]
 async fn a_call_being_worked_on_is_finished_before_the_server_ends() {
     let server = Running::start(|_| {}).await;
