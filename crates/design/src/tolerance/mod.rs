@@ -152,6 +152,7 @@ impl Propagated {
 ///     tensile_mpa: Some(2265.0),
 ///     winding: None,
 ///     outer_winding: None,
+///     string_spacing_mm: None,
 ///     ends: Ends {
 ///         front_mm: 100.0,
 ///         back_mm: 80.0,
