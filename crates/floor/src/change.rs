@@ -49,6 +49,12 @@ impl FloorChange {
     pub(crate) fn of(list: &CutList) -> Self {
         let mut header = list.header.clone();
         header.version = header.version.saturating_add(1);
+        Self::nothing_but(header)
+    }
+
+    /// A change that leaves all but the header as it is.
+    #[must_use]
+    pub fn nothing_but(header: CutListHeader) -> Self {
         Self {
             header,
             changed_steps: Vec::new(),

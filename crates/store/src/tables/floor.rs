@@ -125,7 +125,7 @@ pub async fn commit_floor(
         refuse_second_running(tables, number, &before.header.station_id).await?;
     }
     // What was there before, told in the same form as what is there now.
-    let mut was = nothing_but(before.header.clone());
+    let mut was = FloorChange::nothing_but(before.header.clone());
     for step in &change.changed_steps {
         let Some(before) = tables.execute_step(number, step).await? else {
             let reason = format!("step {} is another one", step.step_number);
@@ -159,21 +159,6 @@ pub async fn commit_floor(
     tables.tell(subject(list_id), Some(change_json(&was)), Some(change_json(change)));
     let (created_us, updated_us) = (before.created_us, tables.now_us());
     Ok(StoredHeader { header: change.header.clone(), created_us, updated_us })
-}
-
-/// A change that tells a header and nothing else yet.
-fn nothing_but(header: CutListHeader) -> FloorChange {
-    FloorChange {
-        header,
-        changed_steps: Vec::new(),
-        added_steps: Vec::new(),
-        replace_pending: None,
-        shortages: None,
-        bookings: Vec::new(),
-        coil_states: Vec::new(),
-        mounted: Vec::new(),
-        guards: Vec::new(),
-    }
 }
 
 /// Replaces serials and levels of a list, and notes that.
